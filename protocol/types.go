@@ -104,16 +104,19 @@ type Step struct {
 	Involves []string `json:"involves,omitempty"`
 
 	// Draws.
-	Point         string   `json:"point,omitempty"`
-	Bottles       []string `json:"bottles,omitempty"`
-	Water         string   `json:"water,omitempty"` // untreated, treated, drain, blank
-	Draw          string   `json:"draw,omitempty"`  // first or flushed, for treated and untreated
-	PairsWith     string   `json:"pairs_with,omitempty"`
-	Pairing       string   `json:"pairing,omitempty"` // simultaneous, bracketed, composite
-	CompositeOver string   `json:"composite_over,omitempty"`
-	Blank         string   `json:"blank,omitempty"`        // field, trip, equipment, bottle_lot
-	Duplicate     string   `json:"duplicate,omitempty"`    // split, consecutive, repeat
-	DuplicateOf   string   `json:"duplicate_of,omitempty"` // step id
+	Point     string   `json:"point,omitempty"`
+	Bottles   []string `json:"bottles,omitempty"`
+	Water     string   `json:"water,omitempty"` // untreated, treated, drain, blank
+	Draw      string   `json:"draw,omitempty"`  // first or flushed, for treated and untreated
+	PairsWith string   `json:"pairs_with,omitempty"`
+	Pairing   string   `json:"pairing,omitempty"` // simultaneous, bracketed, composite
+	// PairsAfter is, for a bracketed pair, the untreated draw taken afterwards;
+	// PairsWith is the one taken before.
+	PairsAfter    string `json:"pairs_after,omitempty"`
+	CompositeOver string `json:"composite_over,omitempty"`
+	Blank         string `json:"blank,omitempty"`        // field, trip, equipment, bottle_lot
+	Duplicate     string `json:"duplicate,omitempty"`    // split, consecutive, repeat
+	DuplicateOf   string `json:"duplicate_of,omitempty"` // step id
 
 	// Series.
 	Over   string `json:"over,omitempty"` // fills, time, volume, standing
@@ -459,7 +462,10 @@ type DueRule struct {
 	Is      []string `json:"is"`
 }
 
-// Layout maps the columns of a laboratory's file to fields.
+// Layout maps the columns of a laboratory's file to fields: Columns is keyed by
+// our field (sample, analyte, result, unit, ...: the closed list of the layout
+// schema) and gives the column's heading as the file writes it. NonDetect lists
+// the texts that stand for "not detected" in the result or condition column.
 type Layout struct {
 	Kind      string            `json:"kind"`
 	ID        string            `json:"id"`
