@@ -97,6 +97,11 @@ type Step struct {
 	// closed list in gives.go; the assessment reads it.
 	Gives string `json:"gives,omitempty"`
 
+	// Sheet lists the values of a reading that asks for several at once; one
+	// entry fills all of them in. Empty: the step asks for the one value "value".
+	// Step.Asks gives both forms alike.
+	Sheet []Asked `json:"sheet,omitempty"`
+
 	After    string   `json:"after,omitempty"`
 	From     string   `json:"from,omitempty"`
 	Ends     string   `json:"ends,omitempty"`
@@ -134,6 +139,20 @@ type Step struct {
 	AtLeast *Window `json:"at_least,omitempty"`
 	AtMost  *Window `json:"at_most,omitempty"`
 	Within  *Window `json:"within,omitempty"`
+}
+
+// Asked is one value of a sheet. Its name is the step's field in expressions
+// ("feed.conductivity") and the key in the entry's values; repeats have the
+// keys name, name_2, name_3..., and the instrument the key name_instrument.
+// For a step without a sheet the name is "value" and the instrument's key
+// plain "instrument".
+type Asked struct {
+	Name       string `json:"name"`
+	Ask        string `json:"ask,omitempty"`
+	In         string `json:"in"`
+	Instrument string `json:"instrument,omitempty"`
+	Repeats    int    `json:"repeats,omitempty"`
+	Gives      string `json:"gives,omitempty"`
 }
 
 // Window is a limit on how long, or how much, and is itself a criterion.
