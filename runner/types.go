@@ -298,6 +298,7 @@ type Pinned struct {
 	Cautions   map[string]*protocol.Caution
 	Instrument map[string]*protocol.Instrument // by id, newest at the opening main
 	Laboratory map[string]*protocol.Laboratory
+	People     []string // ids of the people known at the opening main, sorted
 	rules      *compiled
 }
 
