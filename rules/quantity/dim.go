@@ -43,9 +43,6 @@ const (
 	dims
 )
 
-// MassConcRate and the like do not exist: a dimension is added when a
-// computation of the trade needs it, together with its row in both tables.
-
 var dimNames = [dims]struct{ name, word string }{
 	None: {"None", "number"}, Time: {"Time", "time"}, Volume: {"Volume", "volume"}, Mass: {"Mass", "mass"},
 	Length: {"Length", "length"}, MassConc: {"MassConc", "concentration"},
