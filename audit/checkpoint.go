@@ -124,7 +124,33 @@ func SplitCheckpoint(file []byte) (text, signature []byte) {
 // MakeCheckpoint pins the ledger as it is now: main at mainHash, every run at
 // its ref.
 func MakeCheckpoint(o Objects, mainHash string) (Checkpoint, error) {
-	return Checkpoint{}, fmt.Errorf("not built yet")
+	bench, _, err := benchOf(o, mainHash)
+	if err != nil {
+		return Checkpoint{}, err
+	}
+	refs, err := o.Refs()
+	if err != nil {
+		return Checkpoint{}, err
+	}
+	reg, err := ReadRegister(o, mainHash)
+	if err != nil {
+		return Checkpoint{}, err
+	}
+	c := Checkpoint{Bench: bench, Main: mainHash}
+	for _, run := range reg.Sorted() {
+		h := Head{Seq: 0, Record: ZeroPrev}
+		if commit := refs[RefRuns+run]; commit != "" {
+			if h, err = headOf(o, run, commit); err != nil {
+				return Checkpoint{}, err
+			}
+		}
+		c.Records += h.Seq
+		if last, ok := reg.Runs[run].lastClosing(); ok && last.Seq == h.Seq && last.Record == h.Record {
+			continue
+		}
+		c.Runs = append(c.Runs, CheckpointRun{Run: run, Seq: h.Seq, Record: h.Record})
+	}
+	return c, nil
 }
 
 // SampleID gives the id under which the laboratory reports a sample: 16

@@ -79,6 +79,14 @@ type RunEntry struct {
 // Closed reports whether the run has ended and was not reopened.
 func (e *RunEntry) Closed() bool { return len(e.Closings) > len(e.Reopenings) }
 
+// lastClosing gives the newest closing; ok is false when there is none.
+func (e *RunEntry) lastClosing() (c Closing, ok bool) {
+	if len(e.Closings) == 0 {
+		return c, false
+	}
+	return e.Closings[len(e.Closings)-1], true
+}
+
 // NeverStarted reports whether the run ended without a record.
 func (e *RunEntry) NeverStarted() bool {
 	return len(e.Closings) == 1 && e.Closings[0].How == HowNeverStarted
