@@ -67,6 +67,14 @@ func (f *contactFit) plateauLimits(c *Contact, most float64) Limits {
 	var out Limits
 	out.Low, out.LowOpen = side(-1)
 	out.High, out.HighOpen = side(1)
+	// A rate without a lower limit is a straight line, whose plateau lies
+	// nowhere; the grid of rates would end it somewhere.
+	if c.KLimits.LowOpen && c.A >= 0 {
+		out.High, out.HighOpen = 0, true
+	}
+	if c.KLimits.LowOpen && c.A < 0 {
+		out.Low, out.LowOpen = 0, true
+	}
 	return out
 }
 
