@@ -475,10 +475,13 @@ type Caution struct {
 	Shown []string `json:"shown,omitempty"`
 }
 
-// DueRule makes a caution due when the named trigger has one of the words.
+// DueRule makes a caution due when the named trigger has one of the words. At
+// narrows the steps before which it is shown to those of some kinds; it is due
+// in the protocol all the same.
 type DueRule struct {
 	Trigger string   `json:"trigger"` // involves, unit_has, step, dimension, preservative, bottle
 	Is      []string `json:"is"`
+	At      []string `json:"at,omitempty"` // step kinds
 }
 
 // Layout maps the columns of a laboratory's file to fields: Columns is keyed by
