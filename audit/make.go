@@ -344,8 +344,11 @@ func benchOf(o Objects, main string) (id, simulated string, err error) {
 			return "", "", fmt.Errorf("documents/bench/%s: %w", path, err)
 		}
 		m, _ := v.(map[string]any)
-		id = folder
-		simulated, _ = m["simulated"].(string)
+		says, _ := m["simulated"].(string)
+		if id != "" && says != simulated {
+			return "", "", fmt.Errorf("documents/bench/%s changes whether the bench is simulated", path)
+		}
+		id, simulated = folder, says
 	}
 	if id == "" || CheckID(id) != nil || simulated != "yes" && simulated != "no" {
 		return "", "", fmt.Errorf("main holds no bench document documents/bench/<id>/<version>.json that says simulated yes or no")

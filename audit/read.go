@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 )
@@ -26,13 +27,13 @@ func RecordName(seq int64) string { return fmt.Sprintf("%06d.json", seq) }
 func object(o Objects, hash, want string) ([]byte, error) {
 	typ, data, err := o.Object(hash)
 	if err != nil {
-		return nil, fmt.Errorf("%s %s: %w", want, hash, err)
+		return nil, Damaged("object_missing", "%s %s: %w", want, hash, err)
 	}
 	if typ != want {
-		return nil, fmt.Errorf("object %s is a %s, not a %s", hash, typ, want)
+		return nil, Damaged("object_type", "object %s is a %s, not a %s", hash, typ, want)
 	}
 	if got := ObjectID(typ, data); got != hash {
-		return nil, fmt.Errorf("%s %s holds other bytes: their name is %s", want, hash, got)
+		return nil, Damaged("object_hash", "%s %s holds other bytes: their name is %s", want, hash, got)
 	}
 	return data, nil
 }
@@ -45,7 +46,7 @@ func ReadCommit(o Objects, hash string) (Commit, error) {
 	}
 	c, err := ParseCommit(hash, raw)
 	if err != nil {
-		return c, fmt.Errorf("commit %s: %w", hash, err)
+		return c, Damaged("commit_bad", "commit %s: %w", hash, err)
 	}
 	return c, nil
 }
@@ -58,7 +59,7 @@ func readTree(o Objects, hash string) ([]Entry, error) {
 	}
 	list, err := ParseTree(data)
 	if err != nil {
-		return nil, fmt.Errorf("tree %s: %w", hash, err)
+		return nil, Damaged("tree_bad", "tree %s: %w", hash, err)
 	}
 	return list, nil
 }
@@ -176,7 +177,7 @@ func ReadRun(o Objects, head string) ([]Record, []Commit, error) {
 func readRecord(o Objects, c Commit) (Record, []byte, error) {
 	e, found, err := entry(o, c.Tree, RecordFile)
 	if err == nil && (!found || e.Dir) {
-		err = fmt.Errorf("its tree has no %s", RecordFile)
+		err = Damaged("tree_extra", "its tree has no %s", RecordFile)
 	}
 	if err != nil {
 		return Record{}, nil, fmt.Errorf("commit %s: %w", c.Hash, err)
@@ -187,7 +188,11 @@ func readRecord(o Objects, c Commit) (Record, []byte, error) {
 	}
 	r, err := ParseRecord(b)
 	if err != nil {
-		return r, b, fmt.Errorf("commit %s, %s: %w", c.Hash, RecordFile, err)
+		code := "record_bad"
+		if errors.Is(err, ErrNewerFormat) {
+			code = "record_format"
+		}
+		return r, b, Damaged(code, "commit %s, %s: %w", c.Hash, RecordFile, err)
 	}
 	return r, b, nil
 }
