@@ -23,8 +23,7 @@ type Op struct {
 // Hook sees every operation that changes the ledger's files or flushes them,
 // and can let it fail: a write then leaves its first n bytes, anything else
 // is not done. ErrLeftOut as the error leaves the operation out and reports
-// it as done. For tests only: crashes, full disks and lost flushes. Flushes
-// of one group come from several goroutines.
+// it as done. For tests only: crashes, full disks and lost flushes.
 type Hook func(op Op) (n int, err error)
 
 // ErrLeftOut is what a Hook returns to leave an operation out in silence.

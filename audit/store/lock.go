@@ -9,14 +9,12 @@ import (
 
 const lockFile = "tapledger.lock"
 
-// patience is how long a writer waits for another before it gives up: tries
-// times pause.
-type patience struct {
-	tries int
-	pause time.Duration
-}
+// usualWait is how long a writer waits for another before it gives up.
+const usualWait = 5 * time.Second
 
-var usual = patience{tries: 250, pause: 20 * time.Millisecond}
+// pause is the time between two looks at a reference's lock file, which stock
+// git holds for milliseconds.
+const pause = 2 * time.Millisecond
 
 // Lock takes the writer's lock of the ledger, waiting a few seconds for
 // another holder; then it is ErrBusy. The lock is one for the machine and one
@@ -24,34 +22,27 @@ var usual = patience{tries: 250, pause: 20 * time.Millisecond}
 // or with the process. Put, SetRef, Recover and Pack take it by themselves
 // when the handle does not hold it.
 func (s *Store) Lock() (unlock func(), err error) {
-	if err := s.enter(); err != nil {
-		return nil, err
+	limit := time.NewTimer(s.wait)
+	defer limit.Stop()
+	select {
+	case s.turn <- struct{}{}:
+	case <-limit.C:
+		return nil, fmt.Errorf("%w: this program is writing already", ErrBusy)
 	}
 	f, err := os.OpenFile(s.d.full(lockFile), os.O_RDWR|os.O_CREATE, 0o666)
 	if err != nil {
 		<-s.turn
 		return nil, machine("open", lockFile, err)
 	}
-	for i := 0; ; i++ {
-		got, err := tryLock(f)
-		if err == nil && got {
-			break
-		}
-		if err == nil && i < s.wait.tries {
-			time.Sleep(s.wait.pause)
-			continue
-		}
-		if err == nil {
-			err = fmt.Errorf("%w: %s is writing; wait for it to end", ErrBusy, holder(f))
-		}
-		f.Close()
+	if err := waitLock(f, limit.C); err != nil {
 		<-s.turn
 		return nil, machine("lock", lockFile, err)
 	}
-	if holder(f) != "another process" {
+	if holder(f) != "" {
 		s.unclean.Store(true)
 	}
 	mark(f, fmt.Sprintf("process %d\n", os.Getpid()))
+	s.lock = f
 	s.held.Store(true)
 	once := false
 	return func() {
@@ -70,18 +61,38 @@ func (s *Store) Lock() (unlock func(), err error) {
 	}, nil
 }
 
-// enter waits for this handle's turn.
-func (s *Store) enter() error {
-	for i := 0; ; i++ {
-		select {
-		case s.turn <- struct{}{}:
-			return nil
-		default:
+// waitLock takes the file's lock. Waiting is left to the system, which serves
+// waiters in turn: one that only looks now and then can starve beside a busy
+// writer. When time is up first, the file is closed as soon as the system
+// lets go of it.
+func waitLock(f *os.File, limit <-chan time.Time) error {
+	if got, err := tryLock(f, false); err != nil || got {
+		if err != nil {
+			f.Close()
 		}
-		if i >= s.wait.tries {
-			return fmt.Errorf("%w: this program is writing already", ErrBusy)
+		return err
+	}
+	got := make(chan error, 1)
+	go func() {
+		_, err := tryLock(f, true)
+		got <- err
+	}()
+	select {
+	case err := <-got:
+		if err != nil {
+			f.Close()
 		}
-		time.Sleep(s.wait.pause)
+		return err
+	case <-limit:
+		who := holder(f)
+		go func() {
+			<-got
+			f.Close()
+		}()
+		if who == "" {
+			who = "another program"
+		}
+		return fmt.Errorf("%w: %s is writing; wait for it to end", ErrBusy, who)
 	}
 }
 
@@ -94,10 +105,7 @@ func (s *Store) Unclean() bool { return s.unclean.Load() }
 func holder(f *os.File) string {
 	b := make([]byte, 64)
 	n, _ := f.ReadAt(b, 0)
-	if who := strings.TrimSpace(string(b[:n])); who != "" {
-		return who
-	}
-	return "another process"
+	return strings.TrimSpace(string(b[:n]))
 }
 
 // mark says in the lock file who holds it. It is a hint, so a failure is none.

@@ -9,10 +9,16 @@ import (
 )
 
 // tryLock takes the exclusive lock of an open file, or says that another has
-// it. The system gives it back when the process ends, however it ends.
-func tryLock(f *os.File) (bool, error) {
+// it; with wait it waits. The system gives it back when the process ends,
+// however it ends.
+func tryLock(f *os.File, wait bool) (bool, error) {
+	how := syscall.LOCK_EX | syscall.LOCK_NB
+	if wait {
+		how = syscall.LOCK_EX
+	}
+	fd := int(f.Fd())
 	for {
-		err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB)
+		err := syscall.Flock(fd, how)
 		switch {
 		case err == nil:
 			return true, nil

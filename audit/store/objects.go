@@ -50,7 +50,7 @@ func (s *Store) Object(hash string) (typ string, data []byte, err error) {
 		if try(read) {
 			return typ, data, nil
 		}
-		if var2 := (*MachineError)(nil); errors.As(err, &var2) {
+		if refused := (*MachineError)(nil); errors.As(err, &refused) {
 			return "", nil, err
 		}
 	}
@@ -251,9 +251,11 @@ func (s *Store) together(n int, flush func(i int) error) error {
 	gate := make(chan struct{}, most)
 	var wg sync.WaitGroup
 	for i := 0; i < n; i++ {
-		if n == 1 {
-			errs[0] = flush(0)
-			break
+		if n == 1 || s.d.hook != nil { // a hook wants to see a fixed order
+			if errs[i] = flush(i); errs[i] != nil {
+				break
+			}
+			continue
 		}
 		wg.Add(1)
 		gate <- struct{}{}

@@ -262,7 +262,7 @@ func (s *Store) swap(name, new string, check func() error) error {
 // lockRef makes the lock file. It waits for git to give one back, and makes
 // the folder again when `git pack-refs` took it away in between.
 func (s *Store) lockRef(name string) (*file, error) {
-	for i := 0; ; i++ {
+	for waited := time.Duration(0); ; waited += pause {
 		f, err := s.d.create(name+".lock", 0o666)
 		switch {
 		case err == nil:
@@ -273,10 +273,10 @@ func (s *Store) lockRef(name string) (*file, error) {
 			}
 		case !errors.Is(err, fs.ErrExist):
 			return nil, err
-		case i < s.wait.tries:
-			time.Sleep(s.wait.pause / 4)
+		case waited < s.wait:
+			time.Sleep(pause)
 		}
-		if i >= s.wait.tries {
+		if waited >= s.wait {
 			return nil, fmt.Errorf("%w: %s.lock is there; another program is changing this reference, or died while it did (the next start clears that)", ErrBusy, name)
 		}
 	}
@@ -285,12 +285,12 @@ func (s *Store) lockRef(name string) (*file, error) {
 // renameRef gives the lock file the reference's name. On Windows a reader may
 // hold the old file open for a moment.
 func (s *Store) renameRef(from, to string) error {
-	for i := 0; ; i++ {
+	for waited := time.Duration(0); ; waited += pause {
 		err := s.d.rename(from, to)
-		if err == nil || !passing(err) || i >= s.wait.tries {
+		if err == nil || !passing(err) || waited >= s.wait {
 			return err
 		}
-		time.Sleep(s.wait.pause / 4)
+		time.Sleep(pause)
 	}
 }
 

@@ -21,11 +21,12 @@ import (
 // for one at a time (see Lock). For reading with all processors open several.
 type Store struct {
 	d     *disk
-	wait  patience
+	wait  time.Duration // for the writer's lock, and for a reference's lock file
 	grace time.Duration // how old a foreign lock or temporary file must be to count as left behind
 
 	turn    chan struct{}
 	held    atomic.Bool
+	lock    *os.File // while held
 	unclean atomic.Bool
 
 	writing sync.Mutex
@@ -147,7 +148,7 @@ func Open(dir string) (*Store, error) {
 	if err != nil {
 		return nil, machine("find", dir, err)
 	}
-	s := &Store{d: &disk{root: dir}, wait: usual, grace: 2 * time.Second,
+	s := &Store{d: &disk{root: dir}, wait: usualWait, grace: 2 * time.Second,
 		turn: make(chan struct{}, 1), flushed: map[string]bool{}}
 	for _, need := range []string{"HEAD", "objects", "refs"} {
 		if _, err := os.Stat(s.d.full(need)); errors.Is(err, fs.ErrNotExist) {
