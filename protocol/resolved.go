@@ -86,29 +86,71 @@ func ParseResolved(kind string, b []byte) (any, error) {
 	return v, nil
 }
 
-// resolvedBytes writes a value as canonical JSON and one line feed: keys in
+// resolvedBytes writes a document as canonical JSON and one line feed: keys in
 // order, no blanks, no escapes but those of RFC 8785. Documents hold objects,
-// arrays, strings and whole numbers only, and their keys are plain ASCII, so
-// that sorting by bytes is sorting by UTF-16 units; a test compares with the
-// ledger's own encoder.
-func resolvedBytes(v any) ([]byte, error) {
+// arrays, texts and whole numbers only, and their keys are plain ASCII, so that
+// sorting by bytes is sorting by UTF-16 units. A test compares with the ledger's
+// own encoder, which stands below this package.
+func resolvedBytes(v any) []byte {
 	plain, err := json.Marshal(v)
 	if err != nil {
-		return nil, err
+		panic(err) // the types hold texts, whole numbers, lists and maps only
 	}
 	dec := json.NewDecoder(bytes.NewReader(plain))
 	dec.UseNumber()
 	var tree any
 	if err := dec.Decode(&tree); err != nil {
-		return nil, err
+		panic(err)
 	}
 	var out bytes.Buffer
-	enc := json.NewEncoder(&out) // maps are written with sorted keys, and a line feed ends it
-	enc.SetEscapeHTML(false)
-	if err := enc.Encode(tree); err != nil {
-		return nil, err
+	writeCanonical(&out, tree)
+	out.WriteByte('\n')
+	return out.Bytes()
+}
+
+func writeCanonical(out *bytes.Buffer, v any) {
+	switch v := v.(type) {
+	case map[string]any:
+		out.WriteByte('{')
+		for i, k := range sortedKeys(v) {
+			if i > 0 {
+				out.WriteByte(',')
+			}
+			writeText(out, k)
+			out.WriteByte(':')
+			writeCanonical(out, v[k])
+		}
+		out.WriteByte('}')
+	case []any:
+		out.WriteByte('[')
+		for i, x := range v {
+			if i > 0 {
+				out.WriteByte(',')
+			}
+			writeCanonical(out, x)
+		}
+		out.WriteByte(']')
+	case string:
+		writeText(out, v)
+	case json.Number:
+		out.WriteString(v.String())
 	}
-	// encoding/json escapes these two for JavaScript; RFC 8785 does not.
-	b := bytes.ReplaceAll(out.Bytes(), []byte(`\u2028`), []byte("\u2028"))
-	return bytes.ReplaceAll(b, []byte(`\u2029`), []byte("\u2029")), nil
+}
+
+// writeText quotes a text. Reading has refused every control character but the
+// line feed.
+func writeText(out *bytes.Buffer, s string) {
+	out.WriteByte('"')
+	for _, r := range s {
+		switch r {
+		case '"', '\\':
+			out.WriteByte('\\')
+			out.WriteRune(r)
+		case '\n':
+			out.WriteString(`\n`)
+		default:
+			out.WriteRune(r)
+		}
+	}
+	out.WriteByte('"')
 }
