@@ -56,6 +56,9 @@ type Commit struct {
 	Signature []byte // armored SSHSIG
 }
 
+// whole reports whether ParseCommit read the commit to its end.
+func (c Commit) whole() bool { return c.Payload != nil }
+
 var reIdent = regexp.MustCompile(`^([a-z][a-z0-9-]{0,39}) <([a-z][a-z0-9-]{0,39})@([a-z][a-z0-9-]{0,39})\.invalid> (0|[1-9][0-9]{0,11}) \+0000$`)
 
 func parseIdent(s string) (Ident, error) {

@@ -213,6 +213,9 @@ func (v *verifier) newest() Allowed {
 // signer checks a commit's signature and binds its key to a principal, the
 // committer and the bench. ok is false when there is nothing to bind.
 func (v *verifier) signer(c Commit, list Allowed, where string) (key ed25519.PublicKey, line AllowedKey, ok bool) {
+	if !c.whole() {
+		return nil, line, false // commit_bad has named it
+	}
 	key, err := VerifySignature(NamespaceGit, c.Payload, c.Signature)
 	if err != nil {
 		v.fault("signature", where, "%v", err)
@@ -225,6 +228,7 @@ func (v *verifier) signer(c Commit, list Allowed, where string) (key ed25519.Pub
 			return key, line, false
 		}
 		v.fault("unlisted_key", where, "key %s of %s was listed only later", Fingerprint(key), line.Principal)
+		return key, line, false
 	}
 	if c.Committer.ID != line.Principal {
 		v.fault("author", where, "committer is %s, the key belongs to %s", c.Committer.ID, line.Principal)
