@@ -319,10 +319,21 @@ type Try struct {
 	Values  map[string]Held
 	Series  []map[string]Held // series: one map a reading
 	Bottles []DrawnBottle
-	Closed  bool
-	Void    bool // what it gave is not used
-	Made    string
+	// Openings are the times at which the faucet was opened while a stand ran.
+	Openings []Held
+	Closed   bool
+	Void     bool   // what it gave is not used
+	LeftOut  bool   // closed by a departure, without having been done
+	Made     string // of the record that closed it
+	// OpenedBy is the record whose decision opened this further try, 0 for the
+	// first. Target is the step that was to be done again: it and the steps that
+	// depend on it were opened together.
+	OpenedBy int64
+	Target   string
 }
+
+// Begun tells whether anything is on record for the try.
+func (t *Try) Begun() bool { return len(t.Seqs) > 0 || t.Closed }
 
 // Sample is what was drawn in one try of one draw.
 type Sample struct {
@@ -336,6 +347,16 @@ type Sample struct {
 	HandedSeq   int64
 	ReceivedAt  string
 	Temperature string // on receipt
+	Hands       []Hand // every hand-over, in order
+}
+
+// Hand is one hand-over of a sample.
+type Hand struct {
+	To          string
+	At          string
+	Temperature string
+	Seal        string
+	Seq         int64
 }
 
 // Received is a laboratory report on record, with the number of its record
@@ -346,6 +367,7 @@ type Received struct {
 	Made       string
 	Main       string
 	ReplacedBy int64
+	Fixed      map[string]int64 // JSON Pointer -> record of the correction in effect
 }
 
 // Decided is a stored decision with the record that stored it.
@@ -390,6 +412,39 @@ type State struct {
 	History []Decided // every stored decision, in order
 	Events  []Event
 	Blocked []Block
+	// Turned lists the decisions that a correction turned to met, with the
+	// record of the correction: an edition lists these first.
+	Turned []Decided
+
+	stopped   bool // by a person
+	closed    bool
+	abandoned bool
+	metas     []meta
+	originals []any // bodies as recorded
+	bodies    []any // bodies in effect, after corrections
+	fixed     map[int64]map[string]fix
+	decided   map[key]Decided
+	departed  map[key]int64 // record of the departure
+	read      map[string]bool
+	codes     map[string]int64 // bottle code -> record
+}
+
+// meta is what the fold needs of an envelope.
+type meta struct {
+	seq                  int64
+	kind, by, made, main string
+}
+
+// key names a decision: a criterion, and the try of the step that it decides.
+type key struct {
+	criterion string
+	try       int
+}
+
+// fix is a value in effect by a correction.
+type fix struct {
+	by       int64
+	original string
 }
 
 // Block is something that the run waits for a person to settle.
@@ -398,5 +453,6 @@ type Block struct {
 	Try       int
 	Step      string
 	State     string // unmet, undecided, faulty
+	Code      string // of the decision
 	Why       string // code: stop, tries_used_up, faulty
 }
