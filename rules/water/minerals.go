@@ -59,7 +59,7 @@ func Hardness(calcium, magnesium quantity.Interval) (quantity.Interval, error) {
 // CaCO3, by definition (German degree: 10 mg CaO a litre; French: 10 mg CaCO3;
 // grain a US gallon: 64.79891 mg in 3.785411784 L). Check value HARD-3.
 var (
-	germanDegree = quo(massOf["CaCO3"], mul(big.NewRat(10, 1), add(massCa, massO)))
+	germanDegree = quo(add(massCa, massO), mul(big.NewRat(10, 1), massOf["CaCO3"]))
 	frenchDegree = big.NewRat(1, 10)
 	grainGallon  = quo(dec("3.785411784"), dec("64.79891"))
 )
@@ -112,7 +112,8 @@ type Balance struct {
 // reader, not of the balance. Check value CBE-1; the open data sets of
 // testdata/datasets agree as said there.
 //
-// Errors: no ion at all on one side; a negative concentration.
+// Errors: no ion at all on one side; a negative concentration, except that an
+// alkalinity may lie below zero: a titration of acid water gives that.
 func IonBalance(mgL map[string]quantity.Interval, hydrogen *big.Rat) (Balance, error) {
 	zero := quantity.Interval{Dim: quantity.EquivConc, Lo: new(big.Rat), Hi: new(big.Rat)}
 	b := Balance{Cations: zero, Anions: zero}
@@ -127,7 +128,7 @@ func IonBalance(mgL map[string]quantity.Interval, hydrogen *big.Rat) (Balance, e
 		if !ok {
 			continue
 		}
-		if err := conc(ion.ID, i); err != nil {
+		if err := conc(ion.ID, i); err != nil && !(ion.ID == "alkalinity" && i.Dim == quantity.MassConc && i.Lo != nil) {
 			return b, err
 		}
 		eq := scaled(i, ion.Per)
