@@ -140,8 +140,11 @@ func (d *draft) checkValues(v *Values) {
 			continue
 		}
 		d.dimension(ptr+"/value", row.Value, unitDim(def.In))
-		if row.Basis != "health" && DecisionTypes[row.Type] {
-			d.fault(ptr+"/basis", fmt.Sprintf("a %s is set on health grounds; this row says %s", row.Type, row.Basis), "")
+		if row.Type == "recommended" && row.Bound == "" {
+			d.fault(ptr, "which end of the range this value is, is not said", "write bound: at_least or at_most")
+		}
+		if row.Status == "MEMORY" && !strings.Contains(row.Note, "from memory, unverified") {
+			d.fault(ptr+"/status", "a value from memory says so wherever it is shown", "begin the note with: from memory, unverified")
 		}
 	}
 	if a := v.Assumed; a != nil {

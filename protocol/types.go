@@ -347,12 +347,14 @@ type ValueRow struct {
 	Jurisdiction string `json:"jurisdiction"`
 	Type         string `json:"type"` // MCL, MAC, GV, parametric, MCLG, PHG, recommended
 	Value        string `json:"value"`
-	Speciation   string `json:"speciation,omitempty"`
-	Basis        string `json:"basis"` // health, aesthetic, recommendation
-	Document     string `json:"document"`
-	Year         string `json:"year"`
-	Status       string `json:"status"` // VERIFIED, VERIFIED-SECONDARY, MEMORY
-	Note         string `json:"note,omitempty"`
+	// Bound says which end of a range a recommended value is: at_least or at_most.
+	Bound      string `json:"bound,omitempty"`
+	Speciation string `json:"speciation,omitempty"`
+	Basis      string `json:"basis"` // health, treatment_technique, aesthetic, recommendation
+	Document   string `json:"document"`
+	Year       string `json:"year"`
+	Status     string `json:"status"` // VERIFIED, VERIFIED-SECONDARY, MEMORY
+	Note       string `json:"note,omitempty"`
 }
 
 // Assumed holds the bench's assumptions about uncertainty, each "assumed by
