@@ -79,13 +79,13 @@ func (t Type) IsInterval() bool { return t.kind == kindInterval && !t.list }
 // Dim is the dimension of a quantity or interval type, None for others.
 func (t Type) Dim() quantity.Dim { return t.dim }
 
-// String is the type in trade words with its article's noun only: "volume",
-// "interval of a ratio", "list of results".
+// String is the type in trade words, without an article: "volume", "interval of
+// a ratio", "list (each a result)".
 func (t Type) String() string {
-	word := map[kind]string{kindAny: "value", kindBool: "yes-or-no statement", kindNumber: "number", kindText: "text", kindMoment: "moment",
+	word := map[kind]string{kindAny: "value", kindBool: "statement that is true or false", kindNumber: "number", kindText: "text", kindMoment: "moment",
 		kindAnswer: "answer", kindRise: "rise", kindResult: "result", kindQuantity: t.dim.String(), kindInterval: "interval of a " + t.dim.String()}[t.kind]
 	if t.list {
-		return "list (each a " + word + ")"
+		return "list (each " + withArticle(word) + ")"
 	}
 	return word
 }
