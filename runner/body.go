@@ -165,9 +165,33 @@ func copyBody(kind string, body any) (any, error) {
 	if !v.IsValid() || v.Type() != reflect.TypeOf(want).Elem() {
 		return nil, fmt.Errorf("a %s record needs a body of type %T, not %T", kind, want, body)
 	}
-	raw, err := encodeBody(v.Interface())
+	raw, err := encodeBody(withoutNil(v).Interface())
 	if err != nil {
 		return nil, err
 	}
 	return decodeBody(kind, raw)
+}
+
+// withoutNil copies a body with empty lists and maps for nil ones, since
+// records know no null.
+func withoutNil(v reflect.Value) reflect.Value {
+	c := reflect.New(v.Type()).Elem()
+	c.Set(v)
+	switch v.Kind() {
+	case reflect.Struct:
+		for i := range c.NumField() {
+			c.Field(i).Set(withoutNil(v.Field(i)))
+		}
+	case reflect.Slice:
+		c.Set(reflect.MakeSlice(v.Type(), v.Len(), v.Len()))
+		for i := range v.Len() {
+			c.Index(i).Set(withoutNil(v.Index(i)))
+		}
+	case reflect.Map:
+		c.Set(reflect.MakeMap(v.Type()))
+		for it := v.MapRange(); it.Next(); {
+			c.SetMapIndex(it.Key(), it.Value())
+		}
+	}
+	return c
 }

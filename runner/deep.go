@@ -70,4 +70,3 @@ func foldFault(run string, err error) audit.Fault {
 func deepFault(run string, seq int64, code, says, do string) audit.Fault {
 	return audit.Fault{Code: "deep_" + code, Where: fmt.Sprintf("runs/%s record %d", run, seq), Says: says, Do: do}
 }
-

@@ -1,5 +1,100 @@
 package assess
 
+import (
+	"strings"
+)
+
 // Sentence makes a finding's sentence from its code and arguments. It is the
-// one place where codes become words.
-func Sentence(f Finding) string { return f.Code }
+// one place where codes become words: at most one sentence, in trade words.
+// For a code that is not in the table it says so.
+func Sentence(f Finding) string {
+	c, ok := byCode[f.Code]
+	if !ok {
+		return "Nothing is known about the code " + f.Code + "."
+	}
+	args := map[string]string{}
+	for _, a := range f.Args {
+		args[a.Name] = a.Text
+	}
+	for name, text := range map[string]string{"value": f.Value, "low": f.Low, "high": f.High, "unit": f.Unit} {
+		if _, given := args[name]; !given {
+			args[name] = text
+		}
+	}
+	if lacks := args["lacks"]; lacks != "" {
+		var words []string
+		for _, l := range strings.Fields(lacks) {
+			words = append(words, lackWords[l])
+		}
+		args["lacks"] = strings.Join(words, " and ")
+	}
+	if w := args["warning"]; w != "" {
+		args["warning"] = strings.ReplaceAll(w, "_", " ")
+	}
+	return fill(c.Says, args)
+}
+
+// fill puts arguments into a template; a part in [ ] goes when an argument in
+// it is empty.
+func fill(says string, args map[string]string) string {
+	var b strings.Builder
+	for says != "" {
+		i := strings.IndexAny(says, "[{")
+		if i < 0 {
+			b.WriteString(says)
+			break
+		}
+		b.WriteString(says[:i])
+		if says[i] == '{' {
+			name, rest, _ := strings.Cut(says[i+1:], "}")
+			b.WriteString(args[name])
+			says = rest
+			continue
+		}
+		part, rest, _ := strings.Cut(says[i+1:], "]")
+		if whole(part, args) {
+			b.WriteString(fill(part, args))
+		}
+		says = rest
+	}
+	return b.String()
+}
+
+func whole(part string, args map[string]string) bool {
+	for _, name := range placeholders(part) {
+		if args[name] == "" {
+			return false
+		}
+	}
+	return true
+}
+
+// placeholders lists the arguments that a template names.
+func placeholders(says string) []string {
+	var out []string
+	for {
+		_, rest, ok := strings.Cut(says, "{")
+		if !ok {
+			return out
+		}
+		var name string
+		name, says, _ = strings.Cut(rest, "}")
+		out = append(out, name)
+	}
+}
+
+// MarkWords says what a mark of a finding means.
+func MarkWords(mark string) string {
+	word, about, _ := strings.Cut(mark, ":")
+	said := markWords[word]
+	if said == "" {
+		said = word
+	}
+	if word == "assumed" && assumptions[about] != "" {
+		about = assumptions[about]
+	}
+	if about == "" {
+		return said
+	}
+	return said + ": " + about
+}
