@@ -286,7 +286,8 @@ func (s *State) done(id string) bool {
 
 // passed tells whether a step lets another one that comes after it go ahead.
 // What runs on (a fill that a composite is collected over, a stand that a draw
-// ends) only has to have begun; what is derived passes on what it comes after.
+// ends) only has to have begun. What nobody enters (what is derived, a stand
+// that begins by itself) passes on what it comes after.
 func (s *State) passed(st *protocol.Step, before string) bool {
 	b := s.step(before)
 	if b == nil {
@@ -297,20 +298,21 @@ func (s *State) passed(st *protocol.Step, before string) bool {
 	}
 	switch b.Kind {
 	case protocol.StepDerive:
-		for _, x := range s.Pinned.rules.before[before] {
-			if !s.passed(st, x) {
-				return false
-			}
-		}
-		return true
+		return s.allPassed(b)
 	case protocol.StepStand:
-		if st.Kind == protocol.StepStand {
-			return false
-		}
 		began, _ := s.standing(b, s.last(before), At{})
-		return began.Text != ""
+		return began.Text != "" && s.allPassed(b)
 	}
 	return st.CompositeOver == before && s.last(before).Begun()
+}
+
+func (s *State) allPassed(st *protocol.Step) bool {
+	for _, x := range s.Pinned.rules.before[st.ID] {
+		if !s.passed(st, x) {
+			return false
+		}
+	}
+	return true
 }
 
 // granted tells whether a step's need is met. A departure may stand in, except

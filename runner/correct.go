@@ -52,7 +52,7 @@ func (s *State) checkCorrection(m meta, b *Correction, c circumstances) *Refusal
 	}
 	path := b.Corrects.Path
 	if !allowed.MatchString(path) {
-		return refuse("", "a JSON Pointer into its body, such as /values/value", "%q is no value of a %s record", clip(path), kind)
+		return refuse("", "a JSON Pointer into its body, such as /values/value", "%q is not among what can be set right in a record of kind %s", clip(path), kind)
 	}
 	old, has := valueAt(s.bodies[seq-1], path)
 	if !has {

@@ -1,0 +1,349 @@
+package assess
+
+import (
+	"math/big"
+
+	"tapledger/protocol"
+	"tapledger/rules/quantity"
+	"tapledger/rules/water"
+)
+
+// measured lists what is printed as it was read, in this order.
+var measured = []struct{ gives, what string }{
+	{"flow", "Flow at the faucet"}, {"usable_volume", "Usable volume of a full tank"}, {"refill_time", "Refill time"},
+	{"shut_off_drain", "Drain in 30 min after the tank is full"}, {"product_conductivity", "Conductivity at the faucet"},
+	{"product_free_chlorine", "Free chlorine at the faucet"},
+}
+
+// bench makes the findings of the bench's own measurements. A measurement that
+// the protocol does not ask for is no finding.
+func (l *look) bench() error {
+	for _, m := range measured {
+		if l.givenBy(m.gives) {
+			l.add(l.asRead(m.gives, m.what))
+		}
+	}
+	for _, do := range []func() error{l.production, l.recovery, l.conductivityReduction, l.chlorine, l.tank, l.balance} {
+		if err := do(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// givenBy tells whether the protocol has a step that gives a measurement.
+func (l *look) givenBy(gives string) bool {
+	for _, s := range l.p.Steps() {
+		if _, ok := asked(s, gives); ok {
+			return true
+		}
+	}
+	return false
+}
+
+// asRead is a measurement as it was read, with the instrument's uncertainty.
+func (l *look) asRead(gives, what string) Finding {
+	r := l.gives(gives)
+	f := Finding{Subject: gives, Kind: KindBench, Rule: FRead, Source: sourceOf(FRead), Args: args("what", what)}
+	if !r.ok {
+		f.Code, f.Needs = "bench_not_recorded", NeedsResult
+		return f
+	}
+	f.Code, f.Inputs, f.Marks = "bench_measured", r.inputs, l.marked(r.marks, r.step)
+	l.figures(&f, r.interval(), r.q, r.written)
+	if r.belowFloor {
+		f.Code, f.Value, f.Low = "bench_below_floor", "", ""
+		f.High = number(r.floor.Base, unitOf(r.q), figures, quantity.Up)
+		f.Args = args("what", what, "limit", r.floor.String())
+	}
+	return f
+}
+
+// figures writes value and ends in the quantity's unit. A single value stays as
+// it was written; ends are only written where there is an uncertainty.
+func (l *look) figures(f *Finding, i quantity.Interval, q quantity.Quantity, written bool) {
+	u := unitOf(q)
+	f.Unit = u.Code
+	f.Value = number(q.Base, u, figures, quantity.HalfEven)
+	if written {
+		f.Value = q.Number()
+	}
+	if !i.IsPoint() {
+		f.Low, f.High = number(i.Lo, u, figures, quantity.Down), number(i.Hi, u, figures, quantity.Up)
+	}
+}
+
+func unitOf(q quantity.Quantity) quantity.Unit {
+	if q.Unit.Code == "" {
+		return quantity.BaseUnit(q.Dim)
+	}
+	return q.Unit
+}
+
+// streams are product and drain over the same interval, as volumes or masses.
+func (l *look) streams() (product, drain reading, ok bool) {
+	for _, kind := range []string{"volume", "mass"} {
+		product, drain = l.gives("product_"+kind), l.gives("drain_"+kind)
+		if product.ok && drain.ok {
+			return product, drain, true
+		}
+	}
+	return product, drain, false
+}
+
+// production is the product's volume over its time, tank bypassed, and the
+// same corrected to 25 degC.
+func (l *look) production() error {
+	if !l.givenBy("interval_time") {
+		return nil
+	}
+	product, took := l.gives("product_volume"), l.gives("interval_time")
+	mark := []string{}
+	if !product.ok {
+		if m := l.gives("product_mass"); m.ok {
+			v, err := water.VolumeOf(m.q, big.NewRat(998, 1000))
+			if err != nil {
+				return err
+			}
+			if m.u != nil {
+				m.u = new(big.Rat).Mul(m.u, new(big.Rat).Quo(v.Base, positive(m.q.Base)))
+			}
+			product, product.q, product.u = m, v, m.u
+			mark = append(mark, "assumed:density")
+		}
+	}
+	f := Finding{Subject: "production", Kind: KindBench, Rule: FFlow, Source: sourceOf(FFlow), Args: args("what", "Production, tank bypassed")}
+	if !product.ok || !took.ok || took.q.Base.Sign() <= 0 {
+		f.Code, f.Needs = "bench_not_recorded", NeedsResult
+		l.add(f)
+		return nil
+	}
+	q, err := water.FlowRate(product.q, took.q)
+	if err != nil {
+		return err
+	}
+	f.Code, f.Inputs = "bench_worked_out", append(append([]Input{}, product.inputs...), took.inputs...)
+	f.Marks = l.marked(append(append(mark, product.marks...), took.marks...), product.step, took.step)
+	l.figures(&f, quotient(product.interval(), took.interval(), big.NewRat(60, 1), quantity.Flow), q, false)
+	l.add(f)
+	return l.productionAt25(f, q)
+}
+
+func positive(r *big.Rat) *big.Rat {
+	if r.Sign() > 0 {
+		return r
+	}
+	return one
+}
+
+// quotient is the interval of factor x a/b for intervals above zero.
+func quotient(a, b quantity.Interval, factor *big.Rat, d quantity.Dim) quantity.Interval {
+	out := quantity.Interval{Dim: d}
+	if b.Hi.Sign() > 0 {
+		out.Lo = new(big.Rat).Quo(a.Lo, b.Hi)
+		out.Lo.Mul(out.Lo, factor)
+	}
+	if b.Lo.Sign() > 0 {
+		out.Hi = new(big.Rat).Quo(a.Hi, b.Lo)
+		out.Hi.Mul(out.Hi, factor)
+	}
+	return out
+}
+
+// constant is the membrane constant of the temperature correction, in K.
+const constant = 2640
+
+func (l *look) productionAt25(measured Finding, q quantity.Quantity) error {
+	t := l.gives("water_temperature")
+	if !t.ok {
+		t = l.gives("feed_temperature")
+	}
+	if !t.ok {
+		return nil
+	}
+	text, err := water.ProductionAt25(q, t.q, constant, figures)
+	if err != nil {
+		return nil // colder or warmer than the correction holds for
+	}
+	got, err := quantity.Parse(text)
+	if err != nil {
+		return err
+	}
+	f := Finding{Subject: "production_at_25", Kind: KindBench, Code: "production_corrected", Rule: FAt25, Source: sourceOf(FAt25),
+		Value: got.Number(), Unit: got.Unit.Code, Inputs: append(append([]Input{}, measured.Inputs...), t.inputs...),
+		Args:  args("temperature", t.q.String(), "constant", "2640", "convention", water.Divide),
+		Marks: l.marked(append(append(measured.Marks, t.marks...), "assumed:constant"), t.step)}
+	l.add(f)
+	return nil
+}
+
+// share is product over product and drain, with its interval.
+func productShare(product, drain reading) (*big.Rat, quantity.Interval, error) {
+	r, err := water.RecoveryOf(product.q, drain.q)
+	if err != nil {
+		return nil, quantity.Interval{}, err
+	}
+	p, d := product.interval(), drain.interval()
+	end := func(a, b *big.Rat) *big.Rat {
+		sum := new(big.Rat).Add(a, b)
+		if sum.Sign() == 0 {
+			return new(big.Rat)
+		}
+		return new(big.Rat).Quo(a, sum)
+	}
+	return r.Share, quantity.Interval{Dim: quantity.Ratio, Lo: end(p.Lo, d.Hi), Hi: end(p.Hi, d.Lo)}, nil
+}
+
+// recovery is never mixed with efficiency, which takes whole fills.
+func (l *look) recovery() error {
+	for _, x := range []struct{ subject, code, rule, product, drain string }{
+		{"recovery", "recovery_is", FRecovery, "", ""},
+		{"efficiency", "efficiency_is", FEfficiency, "fill_product_volume", "fill_drain_volume"},
+	} {
+		product, drain, ok := l.streams()
+		asks := l.givenBy("drain_volume") || l.givenBy("drain_mass")
+		if x.product != "" {
+			product, drain = l.gives(x.product), l.gives(x.drain)
+			ok, asks = product.ok && drain.ok, l.givenBy(x.drain)
+		}
+		if !asks {
+			continue
+		}
+		f := Finding{Subject: x.subject, Kind: KindBench, Rule: x.rule, Source: sourceOf(x.rule)}
+		if !ok || product.q.Base.Sign() <= 0 {
+			f.Code, f.Needs, f.Args = "bench_not_recorded", NeedsResult, args("what", map[string]string{"recovery": "Recovery", "efficiency": "Efficiency"}[x.subject])
+			l.add(f)
+			continue
+		}
+		point, i, err := productShare(product, drain)
+		if err != nil {
+			return err
+		}
+		f.Code, f.Unit, f.Value = x.code, "%", percent(point, quantity.HalfEven)
+		f.Low, f.High = percent(i.Lo, quantity.Down), percent(i.Hi, quantity.Up)
+		f.Inputs = append(append([]Input{}, product.inputs...), drain.inputs...)
+		f.Marks = l.marked(append(append([]string{}, product.marks...), drain.marks...), product.step, drain.step)
+		l.add(f)
+	}
+	return nil
+}
+
+// recoveryShare is the recovery for other computations, nil when unknown.
+func (l *look) recoveryShare() (water.Recovery, []Input) {
+	product, drain, ok := l.streams()
+	if !ok || product.q.Base.Sign() <= 0 {
+		return water.Recovery{}, nil
+	}
+	r, err := water.RecoveryOf(product.q, drain.q)
+	if err != nil {
+		return water.Recovery{}, nil
+	}
+	return r, append(append([]Input{}, product.inputs...), drain.inputs...)
+}
+
+// at25 is a conductivity at 25 degC: as read when the instrument compensates,
+// else by the linear model.
+func (l *look) at25(r reading) (quantity.Quantity, []Input, []string, error) {
+	if r.instrument != nil && r.instrument.Compensation != "" {
+		return r.q, []Input{{Name: "compensation", Text: r.instrument.Compensation, Doc: "instrument/" + r.instrument.ID + "/" + r.instrument.Version, Path: "/compensation"}}, nil, nil
+	}
+	t := l.gives("water_temperature")
+	if !t.ok {
+		t = l.gives("feed_temperature")
+	}
+	if !t.ok {
+		return r.q, nil, []string{"assumed:alpha"}, nil
+	}
+	at, err := quantity.Parse("25 Cel")
+	if err != nil {
+		return r.q, nil, nil, err
+	}
+	q, err := water.ConductivityAt(r.q, t.q, at, big.NewRat(2, 100))
+	return q, t.inputs, []string{"assumed:alpha"}, err
+}
+
+// conductivityReduction is what a membrane holds back by conductivity; behind
+// a filter that adds minerals it is read before that filter.
+func (l *look) conductivityReduction() error {
+	name := "product_conductivity"
+	if l.st.Pinned.Unit.MineralFilter == "yes" && l.givenBy("before_filter_conductivity") {
+		name = "before_filter_conductivity"
+	}
+	feed, product := l.gives("feed_conductivity"), l.gives(name)
+	if !feed.ok || !product.ok || feed.q.Base.Sign() <= 0 {
+		return nil
+	}
+	f25, inA, markA, err := l.at25(feed)
+	if err != nil {
+		return err
+	}
+	p25, inB, markB, err := l.at25(product)
+	if err != nil {
+		return err
+	}
+	r, err := water.Rejection(f25, p25)
+	if err != nil {
+		return err
+	}
+	f := Finding{Subject: "conductivity_reduction", Kind: KindBench, Code: "bench_worked_out", Rule: FRejection, Source: sourceOf(FRejection),
+		Value: percent(r, quantity.HalfEven), Unit: "%"}
+	what := "Reduction of conductivity at the faucet"
+	if name == "before_filter_conductivity" {
+		what = "Reduction of conductivity before the last filter"
+	}
+	f.Args = args("what", what)
+	i := quotient(product.interval(), feed.interval(), one, quantity.Ratio)
+	if !i.IsPoint() && i.Lo != nil && i.Hi != nil && p25.Base.Cmp(product.q.Base) == 0 {
+		f.Low = percent(new(big.Rat).Sub(one, i.Hi), quantity.Down)
+		f.High = percent(new(big.Rat).Sub(one, i.Lo), quantity.Up)
+	}
+	for _, in := range [][]Input{feed.inputs, inA, product.inputs, inB} {
+		f.Inputs = append(f.Inputs, in...)
+	}
+	f.Marks = l.marked(append(append(append(feed.marks, markA...), product.marks...), markB...), feed.step, product.step)
+	l.add(f)
+	return nil
+}
+
+// chlorine is the reduction of free chlorine between feed and faucet; below the
+// instrument's floor it is a non-detect (practice, point 23).
+func (l *look) chlorine() error {
+	feed, product := l.gives("feed_free_chlorine"), l.gives("product_free_chlorine")
+	if !feed.ok || !product.ok {
+		return nil
+	}
+	p := &pair{id: "chlorine_reduction", def: protocol.AnalyteDef{Name: "Free chlorine on the bench"}, untreated: field(feed), treated: field(product)}
+	f := Finding{Subject: "chlorine_reduction", Kind: KindBench, Rule: FReduction, Source: sourceOf(FReduction), Unit: "%",
+		Inputs: append(append([]Input{}, feed.inputs...), product.inputs...), Marks: l.marked(append(feed.marks, product.marks...), feed.step, product.step)}
+	r, err := water.ReductionWithin(p.untreated.m, p.treated.m, l.assumed)
+	if err != nil {
+		return err
+	}
+	f.Value, f.Low, f.High = percent(r.Point, quantity.HalfEven), percent(r.Interval.Lo, quantity.Down), percent(r.Interval.Hi, quantity.Up)
+	code := l.reductionCode(r, p)
+	if StateOf(code) == Undecided {
+		f.Low, f.High = "", ""
+	}
+	settle(&f, p, code, "limit", product.floor.String())
+	l.add(f)
+	return nil
+}
+
+// field makes a result of a field reading: below the floor a non-detect.
+func field(r reading) got {
+	g := got{ok: true, inputs: r.inputs, text: r.q.String()}
+	g.m.Result = quantity.Result{Quantity: r.q}
+	if r.belowFloor {
+		g.m.Result = quantity.Result{Qualifier: quantity.Below, Quantity: r.floor}
+		g.text = "<" + r.floor.String()
+	}
+	if r.floor.Base != nil {
+		floor := r.floor
+		g.m.Reporting = &floor
+	}
+	if r.u != nil && r.u.Sign() > 0 {
+		u := quantity.New(r.u, unitOf(r.q))
+		g.m.Stated = &u
+	}
+	return g
+}

@@ -1,0 +1,88 @@
+package assess
+
+import (
+	"strings"
+
+	"tapledger/rules/quantity"
+	"tapledger/rules/water"
+)
+
+// margin holds the treated result against the lowest health-based value that
+// may decide.
+func (l *look) margin(p *pair) error {
+	if p.def.Role == "mineral" && !l.hasValue(p.id) {
+		return nil // nobody published one, and nobody would look for it
+	}
+	f := l.base(p, KindMargin, FMargin, p.treated)
+	if p.treated.text == "" {
+		settle(&f, p, "margin_no_result")
+		l.add(f)
+		return nil
+	}
+	if p.treated.problem {
+		settle(&f, p, "margin_not_comparable", "value", "any value")
+		l.add(f)
+		return nil
+	}
+	low := water.LowestValue(l.published, p.id, p.treated.m.Result.Speciation, p.treated.m.Result.Quantity.Dim)
+	if !low.Found {
+		settle(&f, p, "margin_none")
+		l.add(f)
+		return nil
+	}
+	f.Inputs = append(f.Inputs, l.from[low.Row])
+	about := []string{"value", join(low.Row.Value, low.Row.Speciation), "type", low.Row.Type, "jurisdiction", low.Row.Jurisdiction,
+		"document", low.Row.Document, "year", low.Row.Year, "status", low.Row.Status}
+	a, err := water.HealthValue(p.treated.m, low.Value, p.treated.m.Result.Speciation, l.assumed)
+	if err != nil {
+		settle(&f, p, "margin_not_comparable", about...)
+		l.add(f)
+		return nil
+	}
+	f.Unit = "%"
+	f.Value = percent(a.Point, quantity.HalfEven)
+	f.Low, f.High = percent(a.Margin.Lo, quantity.Down), percent(a.Margin.Hi, quantity.Up)
+	code := map[string]string{water.BelowValue: "margin_below", water.AboveValue: "margin_above"}[a.State]
+	if code == "" {
+		code = map[string]string{water.Straddles: "margin_straddles", water.LimitAboveValue: "margin_limit", water.RangeBelowValue: "margin_range"}[a.Why]
+	}
+	settle(&f, p, code, about...)
+	if low.Row.Status != "VERIFIED" {
+		f.Marks = l.marked(append(f.Marks, "status:"+strings.ToLower(low.Row.Status)))
+	}
+	l.add(f)
+	return nil
+}
+
+func (l *look) hasValue(analyte string) bool {
+	for _, row := range l.published {
+		if row.Analyte == analyte && row.Basis == "health" {
+			return true
+		}
+	}
+	return false
+}
+
+// goals says what there is to say about each goal, in a column of its own; a
+// goal below every laboratory's limit is said once.
+func (l *look) goals(p *pair) {
+	if !p.treated.ok {
+		return
+	}
+	spec, dim := p.treated.m.Result.Speciation, p.treated.m.Result.Quantity.Dim
+	for _, row := range water.LowestValue(l.published, p.id, spec, dim).Goals {
+		q, err := quantity.Parse(row.Value)
+		if err != nil {
+			continue
+		}
+		if row.Speciation != spec {
+			if q, err = water.Convert(p.id, q, row.Speciation, spec); err != nil {
+				continue
+			}
+		}
+		f := Finding{Subject: p.id, Kind: KindGoal, Rule: FGoal, Source: row.Document + ", " + row.Year, Inputs: append(append([]Input{}, p.treated.inputs...), l.from[row])}
+		code := map[string]string{water.GoalOfZero: "goal_zero", water.NoMethodBelow: "goal_no_method", water.GoalCompared: "goal_compared"}[water.Goal(p.treated.m, q)]
+		settle(&f, p, code, "value", join(row.Value, row.Speciation), "type", row.Type, "jurisdiction", row.Jurisdiction, "document", row.Document, "year", row.Year)
+		l.add(f)
+	}
+}
