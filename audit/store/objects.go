@@ -139,7 +139,8 @@ func deflate(typ string, data []byte) []byte {
 // there already is read and hashed; a broken one goes into quarantine and is
 // written anew. Objects get their names in an order in which nothing ever
 // points to what is not there. When Put fails, none of the new ones counts:
-// no reference may be set to them.
+// no reference may be set to them. Hold Lock over Put and the SetRef that
+// makes the objects reachable: in between they are what `git gc` removes.
 func (s *Store) Put(objs ...audit.RawObject) error {
 	for _, o := range objs {
 		if o.Type != "blob" && o.Type != "tree" && o.Type != "commit" {

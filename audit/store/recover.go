@@ -296,22 +296,16 @@ func (r *recovering) reindex(pack, idx string, missing bool) error {
 
 // refs reads all references strictly and reports the broken ones.
 func (r *recovering) refs() error {
-	_, err := r.s.Refs()
-	if err == nil {
-		return nil
-	}
-	list := []error{err}
-	if many, ok := err.(interface{ Unwrap() []error }); ok {
-		list = many.Unwrap()
-	}
-	for _, err := range list {
-		var bad *DamagedError
-		if !errors.As(err, &bad) {
-			return err
-		}
+	_, broken, err := r.s.readRefs()
+	for _, bad := range broken {
 		r.damage(*bad)
 	}
-	return nil
+	var packed *DamagedError
+	if errors.As(err, &packed) {
+		r.damage(*packed)
+		return nil
+	}
+	return err
 }
 
 // tails reads the last commits of references with all they point to.

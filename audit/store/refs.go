@@ -96,11 +96,26 @@ func (s *Store) ref(name string) (string, error) {
 	return "", err
 }
 
-// Refs gives all references by their full names. When some are broken it gives
-// the others, together with an error that joins a DamagedError for each.
+// Refs gives all references by their full names. A broken one stands there with
+// "broken: " and what is wrong with it in place of its commit, which no reader
+// can take for an object's name; so a verifier lists it with the rest. The
+// error is for what keeps the list itself from being whole: the system, or a
+// damaged packed-refs (then the references that could be read come with it).
 func (s *Store) Refs() (map[string]string, error) {
-	refs := map[string]string{}
-	broken := map[string]error{}
+	refs, broken, err := s.readRefs()
+	if refs == nil {
+		return nil, err
+	}
+	for _, bad := range broken {
+		refs[bad.Ref] = "broken: " + bad.How
+	}
+	return refs, err
+}
+
+// readRefs gives the good references, and the broken ones sorted by name.
+func (s *Store) readRefs() (refs map[string]string, broken []*DamagedError, err error) {
+	refs = map[string]string{}
+	bad := map[string]bool{}
 	if err := s.walkRefs("refs", func(name string) error {
 		b, err := s.d.read(name)
 		if errors.Is(err, fs.ErrNotExist) { // packed by git meanwhile: the packed file has it
@@ -109,29 +124,23 @@ func (s *Store) Refs() (map[string]string, error) {
 			return err
 		}
 		hash, err := parseLoose(name, b)
-		if err != nil {
-			broken[name] = err
+		var how *DamagedError
+		if errors.As(err, &how) {
+			broken, bad[name] = append(broken, how), true
 			return nil
 		}
 		refs[name] = hash
 		return nil
 	}); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	packed, err := s.packedRefs()
-	if err != nil && !errors.Is(err, ErrDamaged) {
-		return nil, err
-	}
-	errs := []error{}
-	for _, name := range sortedKeys(broken) {
-		errs = append(errs, broken[name])
-	}
 	for name, hash := range packed {
-		if refs[name] == "" && broken[name] == nil {
+		if refs[name] == "" && !bad[name] {
 			refs[name] = hash
 		}
 	}
-	return refs, errors.Join(append(errs, err)...)
+	return refs, broken, err
 }
 
 // walkRefs calls f for each file under refs/ that git would take for a
@@ -194,8 +203,26 @@ func (s *Store) SetRef(name, old, new string) error {
 		if err == nil && now != old {
 			err = &MovedError{Ref: name, Want: old, Found: now}
 		}
+		if err == nil && old == "" {
+			err = s.roomFor(name)
+		}
 		return err
 	})
+}
+
+// roomFor refuses a new reference that would lie below another or have others
+// below it: as files they exclude each other, packed ones would not notice.
+func (s *Store) roomFor(name string) error {
+	refs, _, err := s.readRefs()
+	if err != nil {
+		return err
+	}
+	for other := range refs {
+		if strings.HasPrefix(other, name+"/") || strings.HasPrefix(name, other+"/") {
+			return fmt.Errorf("reference %s cannot be made beside %s: one would lie inside the other", name, other)
+		}
+	}
+	return nil
 }
 
 // RestoreRef puts a broken reference back to a commit that the caller can
@@ -282,16 +309,36 @@ func (s *Store) lockRef(name string) (*file, error) {
 	}
 }
 
-// renameRef gives the lock file the reference's name. On Windows a reader may
-// hold the old file open for a moment.
+// renameRef gives the lock file the reference's name. Empty folders in the way,
+// left by references below that are gone, are removed, as git does. On Windows
+// a reader may hold the old file open for a moment.
 func (s *Store) renameRef(from, to string) error {
 	for waited := time.Duration(0); ; waited += pause {
 		err := s.d.rename(from, to)
-		if err == nil || !passing(err) || waited >= s.wait {
+		if err == nil {
+			return nil
+		}
+		if fi, e := os.Stat(s.d.full(to)); e == nil && fi.IsDir() && waited == 0 {
+			s.removeEmpty(to)
+			continue
+		}
+		if !passing(err) || waited >= s.wait {
 			return err
 		}
 		time.Sleep(pause)
 	}
+}
+
+// removeEmpty removes a folder with empty folders in it; one that holds a file
+// stays.
+func (s *Store) removeEmpty(folder string) {
+	list, _ := s.d.list(folder)
+	for _, e := range list {
+		if e.IsDir() {
+			s.removeEmpty(path.Join(folder, e.Name()))
+		}
+	}
+	s.d.remove(folder)
 }
 
 // sortedKeys gives the keys of a map in order, so that no map's order shows.
