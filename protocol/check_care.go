@@ -5,8 +5,6 @@ import (
 	"regexp"
 	"slices"
 	"strings"
-
-	"tapledger/rules"
 )
 
 // checkCautionsDue reports cautions that are due and not listed, and listed
@@ -130,13 +128,11 @@ func (d *draft) checkCare(p *Protocol, steps []placedStep) {
 		return
 	}
 	for _, c := range p.Criteria {
-		if c.Otherwise == ThenStop && d.env != nil {
-			if x, faults := d.env.Compile(c.Must, rules.Bool); len(faults) == 0 && x != nil && slices.Contains(x.Refs(), "unit.pressure_most") {
-				return
-			}
+		if c.Otherwise == ThenStop && c.Undecided == ThenStop && mentions(c.Must, "unit.pressure_most") {
+			return
 		}
 	}
 	at := "/unit_has"
 	d.faultKey(at, "the unit stands under feed pressure and no criterion stops above its limit",
-		"write a criterion with must: feed_pressure.value <= unit.pressure_most and otherwise: stop")
+		"write a criterion with must: feed_pressure.value <= unit.pressure_most, otherwise: stop and undecided: stop")
 }

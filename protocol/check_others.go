@@ -86,14 +86,18 @@ func (d *draft) checkLaboratory(l *Laboratory, lib *Library) {
 			d.dimension(ptr+"/detection", a.Detection, q.Dim)
 			d.dimension(ptr+"/quantitation", a.Quantitation, q.Dim)
 		}
-		d.ordered(ptr+"/detection", a.Detection, a.Quantitation, "the detection limit %s lies above the quantitation limit %s")
-		d.ordered(ptr+"/detection", a.Detection, a.ReportingLimit, "the detection limit %s lies above the reporting limit %s")
 		key := a.Analyte + " " + a.Method + " " + a.Since
 		if j, twice := seen[key]; twice {
 			d.fault(ptr+"/analyte", fmt.Sprintf("%q by this method stands here a second time", a.Analyte),
 				fmt.Sprintf("the first is entry %d; later limits have a later since:", j+1))
 		}
 		seen[key] = i
+		d.ordered(ptr+"/detection", a.Detection, a.Quantitation, "the detection limit %s lies above the quantitation limit %s")
+		if a.Quantitation != "" {
+			d.ordered(ptr+"/quantitation", a.Quantitation, a.ReportingLimit, "the quantitation limit %s lies above the reporting limit %s")
+			continue
+		}
+		d.ordered(ptr+"/detection", a.Detection, a.ReportingLimit, "the detection limit %s lies above the reporting limit %s")
 	}
 }
 

@@ -12,7 +12,9 @@ import (
 // criteria by hand, and what derived steps work out.
 func (d *draft) checkExpressions(p *Protocol, steps []placedStep) {
 	if d.envError != nil {
-		d.fault("/sections", "the expressions of this protocol cannot be checked: "+d.envError.Error(), "")
+		if len(d.faults) == 0 { // ids that stand twice have been reported at their place
+			d.fault("/sections", "the expressions of this protocol cannot be checked: "+d.envError.Error(), "")
+		}
 		return
 	}
 	for _, s := range steps {
@@ -24,7 +26,7 @@ func (d *draft) checkExpressions(p *Protocol, steps []placedStep) {
 		ptr := fmt.Sprintf("/criteria/%d", i)
 		if _, own := d.places[ptr+"/must"]; own {
 			d.compile(d.env, ptr+"/must", c.Must, rules.Bool)
-		} else if at := d.criterionAt[c.ID]; c.Window == "" && d.env != nil {
+		} else if at := d.criterionAt[c.ID]; strings.Count(at, "/") == 2 && d.env != nil {
 			// A lent criterion may name constants or steps that only its lender has.
 			if _, faults := d.env.Compile(c.Must, rules.Bool); len(faults) > 0 {
 				d.fault(at, fmt.Sprintf("the criterion %q comes with this section: %s", c.ID, faults[0].Says), "declare here what the section needs")
@@ -76,6 +78,14 @@ func readsStep(refs []string, s *Step) bool {
 // checkConstants reports constants that nothing uses. The reader itself uses
 // tank_volume, for what the draws need.
 func (d *draft) checkConstants(p *Protocol) {
+	for i := range d.borrowed {
+		if len(p.Sections[i].Steps) == 0 {
+			return // the section could not be borrowed, and it may use them
+		}
+	}
+	if d.badRules {
+		return // what does not compile may have meant them
+	}
 	var all strings.Builder
 	for _, c := range p.Criteria {
 		all.WriteString(c.Must + "\n")
@@ -85,7 +95,7 @@ func (d *draft) checkConstants(p *Protocol) {
 	}
 	text := all.String()
 	for _, name := range sortedKeys(p.Constants) {
-		if name != "tank_volume" && !mentions(text, "constants."+name) {
+		if name != "tank_volume" && !reservedIDs[name] && !mentions(text, "constants."+name) {
 			d.faultKey("/constants/"+name, fmt.Sprintf("nothing uses the constant %q", name), "expressions name it constants."+name)
 		}
 	}

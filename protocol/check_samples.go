@@ -59,11 +59,27 @@ func (d *draft) checkSamples(p *Protocol, steps []placedStep) {
 		ended[s.Ends] = s.ID
 	}
 	for _, s := range steps {
-		if s.Kind == StepStand && ended[s.ID] == "" && !s.lent {
+		if s.Kind == StepStand && ended[s.ID] == "" && !s.lent && allStands(p, ended) {
 			d.fault(s.ptr+"/id", fmt.Sprintf("no draw ends the standing %q", s.ID), "a draw that begins with the water that stood says ends: "+s.ID)
 		}
 	}
 	d.checkDelivered(p, steps)
+}
+
+// allStands tells whether every step that a draw ends is a stand; if not, that
+// is the fault, and the standing it meant is not reported too.
+func allStands(p *Protocol, ended map[string]string) bool {
+	for id := range ended {
+		if _, s := p.Step(id); id != "" && (s == nil || s.Kind != StepStand) {
+			return false
+		}
+	}
+	return true
+}
+
+// lacksPair finds a treated draw without a pair, which is a fault of its own.
+func lacksPair(p *Protocol) bool {
+	return slices.ContainsFunc(p.Steps(), func(s *Step) bool { return s.Water == "treated" && s.PairsWith == "" && s.DuplicateOf == "" })
 }
 
 func (d *draft) checkDraw(p *Protocol, s placedStep) {
@@ -72,10 +88,10 @@ func (d *draft) checkDraw(p *Protocol, s placedStep) {
 		d.fault(s.ptr+"/water", "which blank is this?", "write blank: field, trip, equipment or bottle_lot")
 	case s.Blank != "" && s.Water != "blank":
 		d.fault(s.ptr+"/water", fmt.Sprintf("a blank is no %s water", s.Water), "take water out, or write blank")
-	case s.Water == "":
+	case s.Water == "" && !lacksPair(p):
 		d.fault(s.ptr, fmt.Sprintf("whose water the draw %q is cannot be told", s.ID), "write water: untreated, treated, drain or blank")
 	}
-	if s.Point == "" && s.Blank == "" {
+	if s.Point == "" && s.Blank == "" && s.Water != "blank" {
 		d.fault(s.ptr, fmt.Sprintf("the draw %q has no point", s.ID), "name one of the protocol's points")
 	}
 	if s.Ends != "" && s.Water != "treated" {
@@ -127,6 +143,11 @@ func (d *draft) checkPair(p *Protocol, s placedStep) {
 
 // checkPairAlike reports a pair whose bottles or outlets differ.
 func (d *draft) checkPairAlike(p *Protocol, s placedStep, with *Step) {
+	for _, b := range with.Bottles {
+		if _, declared := p.Bottles[b]; !declared {
+			return // that is the fault
+		}
+	}
 	for i, b := range s.Bottles {
 		if _, declared := p.Bottles[b]; declared && !slices.Contains(with.Bottles, b) {
 			d.fault(fmt.Sprintf("%s/bottles/%d", s.ptr, i), fmt.Sprintf("the untreated draw %q fills no bottle %q", with.ID, b), "both of a pair fill the same bottles")
@@ -223,17 +244,18 @@ func (d *draft) checkAnalytes(p *Protocol, lib *Library) {
 			d.known(fmt.Sprintf("/analytes/%d", i), "analyte", a, known)
 		}
 	}
-	read := map[string]bool{}
+	read, strange := map[string]bool{}, false
 	for _, id := range sortedKeys(p.Bottles) {
 		for i, a := range p.Bottles[id].Analytes {
 			read[a] = true
 			if len(p.Analytes) > 0 && !slices.Contains(p.Analytes, a) {
+				strange = true
 				d.fault(fmt.Sprintf("/bottles/%s/analytes/%d", id, i), fmt.Sprintf("the protocol does not ask for %q", a), nearHint(a, p.Analytes))
 			}
 		}
 	}
 	for i, a := range p.Analytes {
-		if len(read) > 0 && !read[a] {
+		if len(read) > 0 && !read[a] && !strange {
 			d.fault(fmt.Sprintf("/analytes/%d", i), fmt.Sprintf("no bottle is filled for %q", a), "list it at the bottle that it is read from")
 		}
 	}

@@ -46,8 +46,9 @@ func (d *draft) checkScoring(s *Scoring, lib *Library) {
 	if sum.Sign() == 0 && len(s.Measures) > 0 {
 		d.faultKey("/measures", "the weights add up to zero", "give at least one measure a weight above zero")
 	}
+	strange := slices.ContainsFunc(s.Measures, func(m Measure) bool { return !slices.Contains(groups, m.Group) })
 	for i, g := range groups {
-		if !slices.ContainsFunc(s.Measures, func(m Measure) bool { return m.Group == g }) {
+		if !strange && !slices.ContainsFunc(s.Measures, func(m Measure) bool { return m.Group == g }) {
 			d.fault(fmt.Sprintf("/groups/%d/id", i), fmt.Sprintf("no measure is in the group %q", g), "")
 		}
 	}
@@ -286,6 +287,7 @@ func (d *draft) checkEnvelope(ptr string, e EnvelopePart, p *Protocol) {
 	if p != nil {
 		if s, _ := p.Giving(e.Gives); s == nil {
 			d.fault(ptr+"/gives", fmt.Sprintf("no step of the protocol %s gives %s", p.ID, e.Gives), "")
+			return
 		}
 	}
 	d.dimension(ptr+"/from", e.From, dim)

@@ -104,6 +104,7 @@ func (d *draft) compile(env *rules.Env, ptr, src string, want rules.Type) *rules
 		d.inside(ptr, f.Line, f.Col, f.Says, f.Hint)
 	}
 	if len(faults) > 0 {
+		d.badRules = true
 		return nil
 	}
 	return x

@@ -77,6 +77,7 @@ type draft struct {
 	// env is the protocol's own environment for expressions.
 	env      *rules.Env
 	envError error
+	badRules bool // some expression does not compile
 }
 
 // readDraft reads a file as far as its shape goes.

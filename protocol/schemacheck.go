@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"net/url"
 	"sort"
 	"strconv"
 	"strings"
@@ -173,7 +174,7 @@ var notStructure = map[string]bool{"title": true, "ask": true, "because": true, 
 // shapeFault reports one leaf of the validation. It returns the pointers that
 // are not to be read further and whether the rest may be.
 func (t *tree) shapeFault(e *jsonschema.ValidationError) ([]string, bool) {
-	ptr := e.InstanceLocation
+	ptr := unescape(e.InstanceLocation)
 	keyword, sch := lookSchema(e.AbsoluteKeywordLocation)
 	last := ptr[strings.LastIndexByte(ptr, '/')+1:]
 	switch keyword {
@@ -188,10 +189,13 @@ func (t *tree) shapeFault(e *jsonschema.ValidationError) ([]string, bool) {
 		ok := true
 		m, _ := t.look(ptr).(map[string]any)
 		for _, k := range texts(sch["required"]) {
-			if _, has := m[k]; !has {
-				t.fault(ptr, fmt.Sprintf("%q is missing%s", k, t.inWhat(ptr)), missingHint(k))
-				ok = ok && notStructure[k]
+			if _, has := m[k]; has {
+				continue
 			}
+			if !misspelt(m, sch, k) {
+				t.fault(ptr, fmt.Sprintf("%q is missing%s", k, t.inWhat(ptr)), missingHint(k))
+			}
+			ok = ok && notStructure[k]
 		}
 		return nil, ok
 	}
@@ -200,10 +204,30 @@ func (t *tree) shapeFault(e *jsonschema.ValidationError) ([]string, bool) {
 	return []string{ptr}, notStructure[last]
 }
 
+// misspelt finds a key that the schema does not know and that was meant for
+// the missing one: it is reported as unknown, with "did you mean".
+func misspelt(m, sch map[string]any, missing string) bool {
+	props, _ := sch["properties"].(map[string]any)
+	for _, k := range sortedKeys(m) {
+		if _, known := props[k]; !known && quantity.Nearest(k, []string{missing}) != "" {
+			return true
+		}
+	}
+	return false
+}
+
+// unescape takes the percent signs out of a location of the validator.
+func unescape(location string) string {
+	if s, err := url.PathUnescape(location); err == nil {
+		return s
+	}
+	return location
+}
+
 // lookSchema finds the keyword and the schema around it that a validation
 // error speaks of.
 func lookSchema(location string) (keyword string, around map[string]any) {
-	file, ptr, _ := strings.Cut(strings.TrimPrefix(location, schemas.Base), "#")
+	file, ptr, _ := strings.Cut(strings.TrimPrefix(unescape(location), schemas.Base), "#")
 	var v any = loadShapes().raw[file]
 	parts := strings.Split(strings.TrimPrefix(ptr, "/"), "/")
 	for i, p := range parts {

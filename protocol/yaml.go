@@ -161,12 +161,15 @@ func (t *tree) syntaxFault(err error) {
 		line, _ = strconv.Atoi(g[1])
 		says = strings.Replace(says, g[0], "", 1)
 	}
-	col := 1
+	if strings.HasPrefix(says, "did not find expected") {
+		line++ // its parser counts lines from 0 where its scanner counts from 1
+	}
+	line = min(max(line, 1), len(t.lines))
+	col := 1 + len(t.lines[line-1]) - len(strings.TrimLeft(t.lines[line-1], " "))
 	if l, c, s, ok := secondOpinion(strings.Join(t.lines, "\n")); ok {
 		line, col, says = l, c, s
 	}
-	line = min(max(line, 1), len(t.lines))
-	t.add(line, col, "this is no YAML: "+says, "")
+	t.add(min(max(line, 1), len(t.lines)), col, "this is no YAML: "+says, "texts with : # ? , or brackets in them are put in quotes")
 }
 
 func secondOpinion(text string) (line, col int, says string, ok bool) {
