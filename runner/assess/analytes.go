@@ -213,7 +213,7 @@ func (l *look) rises(all []pair, feed, secondFeed drift) ([]Finding, error) {
 			continue
 		}
 		pairs, at = append(pairs, water.RisePair{Analyte: p.id, Untreated: p.untreated.m, Treated: p.treated.m}), append(at, i)
-		if u, ok := p.secondPair(); ok && secondFeed.state != water.FeedMoved && secondFeed.state != feedOpened {
+		if u, ok := p.secondPair(); ok && l.otherDay() && secondFeed.state != water.FeedMoved && secondFeed.state != feedOpened {
 			seconds, secondAt = append(seconds, water.RisePair{Analyte: p.id, Untreated: u.m, Treated: p.second.m}), append(secondAt, i)
 		}
 	}

@@ -86,6 +86,13 @@ func (l *look) findDraws() {
 	}
 }
 
+// otherDay tells whether the repeat was drawn on another day, in UTC, than the
+// treated sample.
+func (l *look) otherDay() bool {
+	a, b := l.draws.treated.sample, l.draws.second.sample
+	return a != nil && b != nil && len(a.DrawnAt) >= 10 && len(b.DrawnAt) >= 10 && a.DrawnAt[:10] != b.DrawnAt[:10]
+}
+
 // sameLots tells whether every bottle of a draw that an analyte is read from
 // has a lot that the blank has too.
 func (l *look) sameLots(blank, of drawn, analyte string) bool {
