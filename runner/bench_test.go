@@ -146,8 +146,8 @@ func openBench(t testing.TB, p *Pinned) *bench {
 	return &bench{t: t, p: p, st: st, now: opening, by: "mk"}
 }
 
-// ready is a run whose cautions have been read.
-func ready(t testing.TB) *bench {
+// newRun is a run whose cautions have been read.
+func newRun(t testing.TB) *bench {
 	t.Helper()
 	b := openBench(t, pinSmall(t))
 	b.readAll()

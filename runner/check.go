@@ -297,6 +297,8 @@ func (s *State) passed(st *protocol.Step, before string) bool {
 		return true
 	}
 	switch b.Kind {
+	case protocol.StepReport:
+		return st.Kind == protocol.StepReport && s.allPassed(b) // reports come in any order
 	case protocol.StepDerive:
 		return s.allPassed(b)
 	case protocol.StepStand:

@@ -11,7 +11,7 @@ func correction(seq int64, path, text string) Correction {
 }
 
 func TestCorrectionRedecides(t *testing.T) {
-	b := ready(t)
+	b := newRun(t)
 	r := b.enter("feed_pressure", "value=95 psi", "instrument=gauge-1")
 	b.want("pressure_in_range", 1, "unmet")
 	bare := correction(r.Seq, "/values/value", "59 psi")
@@ -74,7 +74,7 @@ func sprint(s string, n int64) string {
 
 // A correction can take back the reason for a further try, or give one.
 func TestCorrectionAndTries(t *testing.T) {
-	b := ready(t)
+	b := newRun(t)
 	b.install()
 	r := b.span("line_flush", 29*time.Minute)
 	if len(b.st.Tries["line_flush"]) != 2 {
@@ -170,7 +170,7 @@ func TestTakenBack(t *testing.T) {
 }
 
 func TestCorrectionRefused(t *testing.T) {
-	b := ready(t).toLaboratory()
+	b := newRun(t).toLaboratory()
 	b.handOver()
 	b.wait(24 * time.Hour)
 	rep := b.report("24-1", "", "final", "8 ug/L", "2 ug/L", "<0.5 ug/L")
@@ -221,7 +221,7 @@ func TestCorrectionRefused(t *testing.T) {
 
 // A value that a later record of the same try repeats is corrected there.
 func TestCorrectionOfStarted(t *testing.T) {
-	b := ready(t)
+	b := newRun(t)
 	b.install()
 	at := b.at()
 	b.wait(time.Second)

@@ -126,7 +126,9 @@ func (s *State) resultsDone() bool {
 }
 
 // Moved tells whether a draw's composite pair no longer stands for the same
-// water, because the faucet was opened between the fill and the draw.
+// water: while the water stood, the faucet was opened, and the tank took in
+// feed that the composite knows nothing of. A further try of the fill, with a
+// composite of its own, sets it right.
 func (s *State) Moved(step string, try int) bool {
 	if s.step(step) == nil {
 		return false
@@ -136,10 +138,19 @@ func (s *State) Moved(step string, try int) bool {
 
 func (s *State) moved(step string, at At) bool {
 	st := s.step(step)
-	if st == nil || st.Ends == "" || st.Pairing != "composite" {
+	if st == nil || st.Pairing != "composite" {
 		return false
 	}
-	return len(s.together(at, st.Ends).Openings) > 0
+	pair := s.step(st.PairsWith)
+	if pair == nil || pair.CompositeOver == "" {
+		return false
+	}
+	for _, stand := range s.Pinned.rules.steps {
+		if stand.Kind == protocol.StepStand && stand.From == pair.CompositeOver && len(s.together(at, stand.ID).Openings) > 0 {
+			return true
+		}
+	}
+	return false
 }
 
 // partners are the draws that a draw is compared with.

@@ -11,7 +11,7 @@ import (
 )
 
 func TestStoryCustody(t *testing.T) {
-	b := ready(t).toLaboratory()
+	b := newRun(t).toLaboratory()
 	ids := map[string]bool{}
 	b.handOver()
 	for _, x := range b.st.Samples {
@@ -39,7 +39,7 @@ func TestStoryCustody(t *testing.T) {
 }
 
 func TestStoryReports(t *testing.T) {
-	b := ready(t).toLaboratory()
+	b := newRun(t).toLaboratory()
 	b.handOver()
 	b.wait(3 * 24 * time.Hour)
 	early := b.report("24-1", "0", "preliminary", "8 ug/L", "2 ug/L", "<0.5 ug/L")
@@ -85,7 +85,7 @@ func TestStoryReports(t *testing.T) {
 // Results come to the rules as they were reported; one report can add to
 // another, and the newest word about a sample and analyte counts.
 func TestStorySeveralReports(t *testing.T) {
-	b := ready(t).toLaboratory()
+	b := newRun(t).toLaboratory()
 	b.handOver()
 	b.wait(24 * time.Hour)
 	one := b.report("24-1", "", "final", "8 ug/L", "", "")
@@ -171,7 +171,7 @@ func TestHoldTimes(t *testing.T) {
 }
 
 func TestSamplesDoNotWait(t *testing.T) {
-	b := ready(t).toLaboratory()
+	b := newRun(t).toLaboratory()
 	b.do(KindStopped, Stopped{})
 	if b.st.Phase != PhaseStopped {
 		t.Fatal(b.st.Phase)
@@ -188,7 +188,7 @@ func TestSamplesDoNotWait(t *testing.T) {
 }
 
 func TestSecondPerson(t *testing.T) {
-	b := ready(t)
+	b := newRun(t)
 	b.toLaboratory()
 	seq := b.st.Current("seal").Seqs[0]
 	hash := b.st.hashOf(seq)
@@ -215,7 +215,7 @@ func TestSecondPerson(t *testing.T) {
 // What a criterion demands of the evidence: without it the decision is
 // undecided with the code evidence.
 func TestDemands(t *testing.T) {
-	b := ready(t)
+	b := newRun(t)
 	b.enter("feed_pressure", "value=61 psi", "instrument=gauge-1")
 	b.enter("leak_check", "answer=yes")
 	b.want("leak_free", 1, "undecided: evidence") // wants a photo
@@ -237,7 +237,7 @@ func TestDemands(t *testing.T) {
 }
 
 func TestLifePoints(t *testing.T) {
-	b := ready(t)
+	b := newRun(t)
 	b.install()
 	b.do(KindPart, Part{Action: "fitted", Part: "membrane", Lot: "M-2", Values: b.values(true, "volume=10 L")})
 	b.span("line_flush", 30*time.Minute, "volume=20 L")
@@ -257,7 +257,7 @@ func TestLifePoints(t *testing.T) {
 	if l := points[1]; l.Part != "filter" || l.Lot != "C-7" || l.Volume != "41.8 L" || l.Rated != "" || len(l.Inputs) != 5 {
 		t.Errorf("%+v", l)
 	}
-	b2 := ready(t).toLaboratory() // the flush has no volume; fills count as the tank's 6 L
+	b2 := newRun(t).toLaboratory() // the flush has no volume; fills count as the tank's 6 L
 	if l := LifePoints(b2.st)[0]; l.Bound != "at_least" || l.Volume != "24.0 L" {
 		t.Errorf("%+v", l)
 	}

@@ -90,7 +90,7 @@ func refusedFirst(t *testing.T) int {
 }
 
 func refusedInstalled(t *testing.T) int {
-	b := ready(t)
+	b := newRun(t)
 	b.enter("feed_pressure", "value=61 psi", "instrument=gauge-1")
 	n := b.refusedAll([]bad{
 		{"entered already: record 4 by mk, feed_pressure: 61 psi", KindEntry, b.entry("feed_pressure", "value=62 psi", "instrument=gauge-1")},
@@ -129,7 +129,7 @@ func refusedInstalled(t *testing.T) int {
 }
 
 func refusedDraws(t *testing.T) int {
-	b := ready(t)
+	b := newRun(t)
 	b.install()
 	b.condition()
 	b.span("last_fill", 2*time.Hour)
@@ -169,7 +169,7 @@ func refusedDraws(t *testing.T) int {
 }
 
 func refusedCustody(t *testing.T) int {
-	b := ready(t).toLaboratory()
+	b := newRun(t).toLaboratory()
 	hand := func(f func(h *HandOver)) HandOver {
 		h := HandOver{Step: "courier", To: "courier", Checkpoint: checkpointText, Signature: "signed", Values: b.values(true)}
 		f(&h)
@@ -230,7 +230,7 @@ func refusedCustody(t *testing.T) int {
 }
 
 func refusedAround(t *testing.T) int {
-	b := ready(t)
+	b := newRun(t)
 	attach := func(f func(a *Attachment)) Note {
 		n := Note{Common: photo(), Text: "see photo"}
 		f(&n.Attachments[0])
@@ -273,7 +273,7 @@ func refusedAround(t *testing.T) int {
 
 // Who writes, through what and with which clock.
 func TestRefusedWriters(t *testing.T) {
-	b := ready(t)
+	b := newRun(t)
 	for _, c := range []struct {
 		words string
 		f     func(p *Proposal)

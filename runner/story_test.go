@@ -8,7 +8,7 @@ import (
 
 // The whole way once: what a run without trouble looks like.
 func TestStoryWhole(t *testing.T) {
-	b := ready(t)
+	b := newRun(t)
 	if !b.may("feed_pressure") || b.may("leak_check") || b.may("line_flush") {
 		t.Errorf("only feed_pressure is due: %+v", b.st.Next(b.now).May)
 	}
@@ -42,7 +42,7 @@ func TestStoryWhole(t *testing.T) {
 }
 
 func TestStoryStop(t *testing.T) {
-	b := ready(t)
+	b := newRun(t)
 	b.enter("feed_pressure", "value=95 psi", "instrument=gauge-1")
 	b.want("pressure_in_range", 1, "unmet")
 	if b.st.Phase != PhaseStopped || len(b.st.Blocked) != 1 || b.st.Blocked[0].Why != WhyStop {
@@ -61,7 +61,7 @@ func TestStoryStop(t *testing.T) {
 }
 
 func TestStoryRepeatFlush(t *testing.T) {
-	b := ready(t)
+	b := newRun(t)
 	b.install()
 	b.span("line_flush", 30*time.Minute-time.Millisecond)
 	b.want("line_flush.at_least", 1, "unmet")
@@ -81,7 +81,7 @@ func TestStoryRepeatFlush(t *testing.T) {
 }
 
 func TestStoryTriesUsedUp(t *testing.T) {
-	b := ready(t)
+	b := newRun(t)
 	b.install()
 	b.span("line_flush", 29*time.Minute)
 	b.span("line_flush", 28*time.Minute)
@@ -97,7 +97,7 @@ func TestStoryTriesUsedUp(t *testing.T) {
 // A departure from a decision that wanted a further try withdraws that try as
 // long as nothing is on record for it.
 func TestStoryDepartureInsteadOfRepeat(t *testing.T) {
-	b := ready(t)
+	b := newRun(t)
 	b.install()
 	b.span("line_flush", 29*time.Minute)
 	b.do(KindDeparture, Departure{Affects: []string{"line_flush.at_least"}, Reason: "twice the flow"})
@@ -110,7 +110,7 @@ func TestStoryDepartureInsteadOfRepeat(t *testing.T) {
 }
 
 func TestStoryStartedFlush(t *testing.T) {
-	b := ready(t)
+	b := newRun(t)
 	b.install()
 	b.wait(time.Second)
 	began := b.at()
@@ -134,7 +134,7 @@ func TestStorySeries(t *testing.T) {
 		b.wait(time.Hour)
 		b.enter("discarded_tanks", "value="+v, "instrument=meter-1")
 	}
-	b := ready(t)
+	b := newRun(t)
 	b.install()
 	b.span("line_flush", time.Hour)
 	read(b, "50 uS/cm")
@@ -174,7 +174,7 @@ func TestStoryStandingEdges(t *testing.T) {
 		{10 * time.Hour, "met", "met"},
 		{10*time.Hour + time.Millisecond, "met", "unmet"},
 	} {
-		b := ready(t)
+		b := newRun(t)
 		b.install()
 		b.condition()
 		b.span("last_fill", 2*time.Hour)
@@ -206,7 +206,7 @@ func TestStoryWithinEdges(t *testing.T) {
 		took time.Duration
 		want string
 	}{{2*time.Minute - time.Millisecond, "met"}, {2 * time.Minute, "met"}, {2*time.Minute + time.Millisecond, "unmet"}} {
-		b := ready(t)
+		b := newRun(t)
 		b.install()
 		b.condition()
 		b.span("last_fill", 2*time.Hour)
@@ -225,7 +225,7 @@ func TestStoryWithinEdges(t *testing.T) {
 // A further try of the whole standing: the earlier one keeps its decisions and
 // the values that belonged to it.
 func TestStoryRepeatedStanding(t *testing.T) {
-	b := ready(t)
+	b := newRun(t)
 	b.install()
 	b.condition()
 	b.span("last_fill", 2*time.Hour)
@@ -251,7 +251,7 @@ func TestStoryRepeatedStanding(t *testing.T) {
 // Opening the faucet while it stands: standing counts from there, and the
 // composite pair no longer stands for the same water.
 func TestStoryOpenedInBetween(t *testing.T) {
-	b := ready(t)
+	b := newRun(t)
 	b.install()
 	b.condition()
 	b.span("last_fill", 2*time.Hour)
@@ -288,7 +288,7 @@ func TestStoryOpenedInBetween(t *testing.T) {
 func audit8h(t time.Time) string { return t.Add(8 * time.Hour).Format("2006-01-02T15:04:05.000Z") }
 
 func TestStoryComposite(t *testing.T) {
-	b := ready(t)
+	b := newRun(t)
 	b.install()
 	b.condition()
 	began := b.at()
@@ -307,7 +307,7 @@ func TestStoryComposite(t *testing.T) {
 }
 
 func TestStoryNotApplicable(t *testing.T) {
-	b := ready(t)
+	b := newRun(t)
 	b.enter("feed_pressure", "value=4.1 bar", "instrument=gauge-1") // another unit of the same dimension
 	b.want("pressure_in_range", 1, "met")
 	b.refused("needs a reason", KindEntry, Entry{Step: "leak_check", Values: b.values(true, "answer=not_applicable")})

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"crypto/sha256"
 
@@ -135,10 +136,10 @@ func holdsAcid(preservative string) bool {
 
 // HandOverSpec says which samples are passed on, to whom, and how they were.
 type HandOverSpec struct {
-	Step   string   // a hand_over step; "" takes the one that is due, if one is
-	To     string   // laboratory or person id, or courier
-	Draws  []string // draws, or draw#try; empty: those of the step, or all not passed on yet
-	Values map[string]runner.Value
+	Step  string            // a hand_over step; "" takes the one that is due, if one is
+	To    string            // laboratory or person id, or courier
+	Draws []string          // draws, or draw#try; empty: those of the step, or all not passed on yet
+	Texts map[string]string // at, temperature, seal; at left out is now
 }
 
 // HandOver passes samples on. Their ids are made from a checkpoint of this
@@ -168,13 +169,22 @@ func attached(sealed []*Sealed) []runner.Attachment {
 }
 
 func (b *Bench) handOver(m *Main, st *runner.State, spec HandOverSpec) (runner.HandOver, error) {
-	body := runner.HandOver{Common: common(), Step: spec.Step, To: spec.To, Values: spec.Values}
+	body := runner.HandOver{Common: common(), Step: spec.Step, To: spec.To, Values: map[string]runner.Value{}}
 	if spec.Step == "" {
-		for _, todo := range st.Next(b.now).May {
-			if todo.Kind == protocol.StepHand && body.Step == "" {
-				body.Step = todo.Step
+		body.Step = dueHandOver(st, b.now)
+	}
+	for name, text := range spec.Texts {
+		if name == "at" {
+			t, err := b.moment(text)
+			if err != nil {
+				return body, err
 			}
+			text = audit.Time(t)
 		}
+		body.Values[name] = runner.Value{Text: text, Evidence: "typed"}
+	}
+	if _, has := body.Values["at"]; !has {
+		body.Values["at"] = runner.Value{Text: audit.Time(b.now), Evidence: "timed"}
 	}
 	picked, err := pickSamples(st, body.Step, spec.Draws)
 	if err != nil {
@@ -198,6 +208,24 @@ func (b *Bench) handOver(m *Main, st *runner.State, spec HandOverSpec) (runner.H
 		body.Samples = append(body.Samples, runner.HandedSample{ID: audit.SampleID(text, x.Codes), Step: x.Step, Try: x.Try, Codes: x.Codes})
 	}
 	return body, nil
+}
+
+// DueHandOver is the hand-over step that may be done now, "" if none.
+func (b *Bench) DueHandOver(st *runner.State) string {
+	now, err := b.Now()
+	if err != nil {
+		return ""
+	}
+	return dueHandOver(st, now)
+}
+
+func dueHandOver(st *runner.State, now time.Time) string {
+	for _, todo := range st.Next(now).May {
+		if todo.Kind == protocol.StepHand {
+			return todo.Step
+		}
+	}
+	return ""
 }
 
 // pickSamples chooses the samples of a hand-over: the named ones; else those

@@ -94,7 +94,7 @@ func settleNumber(number, text string, decimalComma bool) (string, string, *bad)
 }
 
 var (
-	asSuffix    = regexp.MustCompile(`(?i)^(.*?)[\s,]*\(?\bas\s*([A-Za-z][A-Za-z0-9]*)\)?$`)
+	asSuffix    = regexp.MustCompile(`(?i)^(.*?)[\s,]*\(?\bas\s+([A-Za-z][A-Za-z0-9]*)\)?$`)
 	asJoined    = regexp.MustCompile(`(?i)^(.*/\s*[a-z]+)\s*as\s*([A-Za-z][A-Za-z0-9]*)$`)
 	insideUnit  = regexp.MustCompile(`^([munk\x{00b5}]?g)\s*\{?\s*(N|P|S|NO3|NO2|NH3|NH4|PO4|SO4|SiO2|Si|CaCO3|HCO3)\s*\}?\s*/\s*([lL])$`)
 	afterUnit   = regexp.MustCompile(`^(.*/\s*[lL])\s*[- ]?\s*\(?(N|P|S|NO3|NO2|NH3|NH4|PO4|SO4|SiO2|CaCO3|HCO3)\)?$`)
