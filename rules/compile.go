@@ -135,6 +135,9 @@ func leftmost(info *ast.SourceInfo, e ast.Expr) common.Location {
 	}
 	ast.PostOrderVisit(e, ast.NewExprVisitor(func(p ast.Expr) {
 		l := info.GetStartLocation(p.ID())
+		if p.Kind() == ast.IdentKind && strings.HasPrefix(p.AsIdent(), analyteVar) {
+			l = common.NewLocation(l.Line(), l.Column()-len("analyte"))
+		}
 		if l.Line() > 0 && (l.Line() < best.Line() || l.Line() == best.Line() && l.Column() < best.Column()) {
 			best = l
 		}

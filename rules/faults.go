@@ -73,6 +73,7 @@ var (
 	badRange     = regexp.MustCompile(`^expression of type '([^']+)' cannot be range`)
 	tokenUnknown = regexp.MustCompile(`token recognition error at: '(.*)'$`)
 	tokenWrong   = regexp.MustCompile(`(?:mismatched|extraneous) input '(.*?)' expecting`)
+	tokenMissing = regexp.MustCompile(`missing '(.*?)' at`)
 	noViable     = regexp.MustCompile(`no viable alternative at input '(.*)'$`)
 	reservedWord = regexp.MustCompile(`^reserved identifier: (\S+)$`)
 )
@@ -125,6 +126,9 @@ func syntaxWords(msg string) (says, hint string) {
 			return `"=" has no meaning here`, "to compare, write =="
 		}
 		return fmt.Sprintf("%q has no meaning here", strings.TrimSpace(m[1])), ""
+	}
+	if m := tokenMissing.FindStringSubmatch(msg); m != nil {
+		return fmt.Sprintf("%q is missing here", m[1]), ""
 	}
 	token := ""
 	if m := tokenWrong.FindStringSubmatch(msg); m != nil {
