@@ -52,18 +52,20 @@ type verifier struct {
 	rep  *Report
 	refs map[string]string
 
-	main      []mainState    // root first
-	mainAt    map[string]int // commit -> place in main
-	mainWhole bool           // main was read down to its root
-	reg       Register       // as of the newest main commit
-	runs      map[string]*runFacts
-	ended     map[string]int      // fingerprint -> place of the main commit that ended the key
-	named     map[string]int      // edition -> place of the main commit that names it
-	editions  []*edition          // sorted by id
-	wanted    map[string]runPlace // commit -> where it stands in its run; filled while runs are read
-	tails     int                 // runs with records that main does not name
-	sums      map[string]string   // blob of main -> sha256 hex
-	lines     map[string][]line   // tree of main -> its files
+	main       []mainState    // root first
+	mainAt     map[string]int // commit -> place in main
+	mainWhole  bool           // main was read down to its root
+	listBroken bool           // a list of keys could not be read
+	reg        Register       // as of the newest main commit
+	runs       map[string]*runFacts
+	ended      map[string]int      // fingerprint -> place of the main commit that ended the key
+	named      map[string]int      // edition -> place of the main commit that names it
+	editions   []*edition          // sorted by id
+	wanted     map[string]runPlace // commit -> where it stands in its run; filled while runs are read
+	tails      int                 // runs with records that main does not name
+	told       map[string]bool     // errors from reading that were named
+	sums       map[string]string   // blob of main -> sha256 hex
+	lines      map[string][]line   // tree of main -> its files
 }
 
 // mainState is what one commit on main leaves behind.
@@ -112,7 +114,7 @@ func Verify(o Objects, opt Options) (*Report, error) {
 	v := &verifier{o: o, opt: opt, refs: refs,
 		rep:    &Report{RootChecked: "no", Deep: "no", Faults: []Fault{}, Notes: []Fault{}},
 		mainAt: map[string]int{}, runs: map[string]*runFacts{}, ended: map[string]int{}, named: map[string]int{},
-		wanted: map[string]runPlace{}, sums: map[string]string{}, lines: map[string][]line{}}
+		wanted: map[string]runPlace{}, told: map[string]bool{}, sums: map[string]string{}, lines: map[string][]line{}}
 	v.reg = Register{Runs: map[string]*RunEntry{}, Editions: map[string]string{}}
 	if opt.Decide != nil {
 		v.rep.Deep = "yes"
@@ -120,6 +122,7 @@ func Verify(o Objects, opt Options) (*Report, error) {
 	v.readRefs()
 	if v.refs[RefMain] == "" {
 		v.fault("main_missing", RefMain, "there is no branch main")
+		v.listBroken = true
 	} else {
 		v.readMain()
 	}
@@ -141,8 +144,13 @@ func (v *verifier) fault(code, where, format string, args ...any) {
 	v.rep.Faults = append(v.rep.Faults, NewFault(code, where, format, args...))
 }
 
-// broken records an error from reading, under the code it carries.
+// broken records an error from reading, under the code it carries. An object
+// that many commits share is named once, where it was missed first.
 func (v *verifier) broken(err error, otherwise, where string) {
+	if v.told[err.Error()] {
+		return
+	}
+	v.told[err.Error()] = true
 	v.fault(codeOf(err, otherwise), where, "%v", err)
 }
 
@@ -222,6 +230,9 @@ func (v *verifier) signer(c Commit, list Allowed, where string) (key ed25519.Pub
 		return nil, line, false
 	}
 	line, ok = list.Find(key)
+	if !ok && v.listBroken {
+		return key, line, false // signers_bad, or a missing main, has named it
+	}
 	if !ok {
 		if line, ok = v.newest().Find(key); !ok {
 			v.fault("unlisted_key", where, "key %s is not in allowed_signers", Fingerprint(key))

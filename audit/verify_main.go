@@ -39,6 +39,7 @@ func (v *verifier) readMain() {
 	}
 	reverse(chain)
 	v.rep.Changes = len(chain)
+	v.listBroken = len(chain) == 0
 	if len(chain) > 0 {
 		v.readBench(chain[0].Hash, chain[len(chain)-1].Hash)
 		v.preloadSigners(chain)
@@ -65,7 +66,10 @@ func (v *verifier) readBench(root, newest string) {
 	}
 	v.rep.Bench, v.rep.Simulated = id, simulated
 	id2, simulated2, err := benchOf(v.o, newest)
-	if err == nil && (id2 != id || simulated2 != simulated) {
+	switch {
+	case err != nil:
+		v.broken(err, "bench_bad", "main "+newest)
+	case id2 != id || simulated2 != simulated:
 		v.fault("bench_bad", "main "+newest, "bench %s, simulated %s, became %s, %s", id, simulated, id2, simulated2)
 	}
 }
@@ -81,6 +85,7 @@ func (v *verifier) preloadSigners(chain []Commit) {
 		switch {
 		case err != nil:
 			v.broken(err, "signers_bad", where)
+			v.listBroken = true
 		case !found || e.Dir:
 			v.fault("signers_bad", where, "there is no %s", AllowedFile)
 		case e.Hash != blob:
@@ -97,6 +102,7 @@ func (v *verifier) nextSigners(old Allowed, blob string, at int, where string) A
 	b, err := object(v.o, blob, "blob")
 	if err != nil {
 		v.broken(err, "signers_bad", where)
+		v.listBroken = true
 		return old
 	}
 	list, err := ParseAllowed(b)
@@ -140,7 +146,7 @@ func (v *verifier) readMainCommit(i int, c, before Commit) {
 		if key != nil {
 			v.rep.Root = Fingerprint(key)
 		}
-		if !ok {
+		if !ok && !v.listBroken {
 			v.fault("root_unsigned", where, "its key is not in its own allowed_signers")
 		}
 	}
@@ -165,17 +171,9 @@ func (v *verifier) readMainTree(i int, c Commit, before string) {
 	if err != nil && c.whole() {
 		v.fault("trailer", where, "%v", err)
 	}
-	files, err := v.treeLines(c.Tree, 1)
-	if err != nil {
+	if files, err := v.treeLines(c.Tree, 1); err != nil {
 		v.broken(err, "tree_bad", where)
-		return
-	}
-	sort.Slice(files, func(a, b int) bool { return files[a].path < files[b].path })
-	h := sha256.New()
-	for _, f := range files {
-		h.Write([]byte(f.sum + "  " + f.path + "\n"))
-	}
-	if got := "sha256:" + hex.EncodeToString(h.Sum(nil)); want != "" && got != want {
+	} else if got := hashLines(files); want != "" && got != want {
 		v.fault("trailer", where, "trailer Tree is %s, the files give %s", want, got)
 	}
 	changes, err := diffTrees(v.o, before, c.Tree, "")
@@ -186,6 +184,16 @@ func (v *verifier) readMainTree(i int, c Commit, before string) {
 	for _, ch := range changes {
 		v.mainChange(i, ch, where)
 	}
+}
+
+// hashLines is Hash over what TreeLines writes.
+func hashLines(files []line) string {
+	sort.Slice(files, func(a, b int) bool { return files[a].path < files[b].path })
+	h := sha256.New()
+	for _, f := range files {
+		h.Write([]byte(f.sum + "  " + f.path + "\n"))
+	}
+	return "sha256:" + hex.EncodeToString(h.Sum(nil))
 }
 
 // treeLines gives the files of a tree of main. Folders below the first level

@@ -311,9 +311,6 @@ func (v *verifier) closingTree(w *runWalk, c Commit, where string) {
 		v.fault("closing_tree", where, "there is no %s/ with all records", RecordsDir)
 		return
 	}
-	if e.Hash == CloseTree(w.blobs).Hash {
-		return
-	}
 	list, err := readTree(v.o, e.Hash)
 	if err != nil {
 		v.broken(err, "tree_bad", where)
