@@ -128,6 +128,11 @@ func (p *parser) findColumns() bool {
 			most, p.layout, p.at = score, l, at
 		}
 	}
+	if most == 0 {
+		p.faults = append(p.faults, Fault{File: p.name, Line: 1, Says: "the columns have none of the names of a known layout",
+			Hint: "WQX column names are wanted, such as ActivityIdentifier, CharacteristicName, ResultMeasureValue, ResultMeasure/MeasureUnitCode"})
+		return false
+	}
 	p.sheet.Layout = p.layout.title
 	known := map[int]bool{}
 	for _, i := range p.at {

@@ -156,6 +156,9 @@ func Parse(name string, data []byte, opt Options) (*Sheet, []Fault) {
 		return nil, sorted(p.faults)
 	}
 	p.readLimits()
+	if len(p.faults) > 0 {
+		return nil, sorted(p.faults)
+	}
 	p.lookups()
 	for i := range t.rows {
 		p.row(i)

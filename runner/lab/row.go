@@ -287,8 +287,8 @@ func (p *parser) unitOf(i int, l *Line, def *protocol.AnalyteDef) (quantity.Unit
 		return want, true
 	}
 	if text == "" {
-		if c := conditions[strings.ToLower(p.cell(i, fCondition))]; c == meansNoResult || c != meansNothing && len(p.limits[p.cell(i, fResultID)]) > 0 {
-			return want, true
+		if p.cell(i, fValue) == "" && p.cell(i, fCondition) != "" {
+			return want, true // what is wanted then is a limit, which brings its own unit
 		}
 		p.fault(i, fUnit, "the unit is missing", "ask the laboratory; a number without its unit is no result")
 		return want, false
