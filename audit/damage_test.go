@@ -181,7 +181,9 @@ func spoiledCases() []spoiledCase {
 		}},
 		{name: "closing without its sheet", codes: []string{"closing_tree"}, spoil: func(l *ledger) { l.forge(b, KindClosed, "moss", func(*draft) {}) }},
 		{name: "sheet without closing", codes: []string{"tree_extra"}, spoil: func(l *ledger) {
-			l.forge(b, "entry", "moss", func(d *draft) { d.entries = []Entry{{Name: RecordFile}, {Dir: true, Name: RecordsDir, Hash: l.treeOf(l.heads[b])}} })
+			l.forge(b, "entry", "moss", func(d *draft) {
+				d.entries = []Entry{{Name: RecordFile}, {Dir: true, Name: RecordsDir, Hash: l.treeOf(l.heads[b])}}
+			})
 		}},
 	}
 }
