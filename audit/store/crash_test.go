@@ -58,6 +58,7 @@ func afterCrash(t *testing.T, dir, ref, old, new string, acked bool, when string
 // file, before it and with half of a write done, for the next record of a run
 // and for its first.
 func TestCrashAtEveryOperation(t *testing.T) {
+	t.Parallel()
 	needGit(t)
 	for _, first := range []bool{false, true} {
 		s := fresh(t)
@@ -102,6 +103,7 @@ func TestCrashAtEveryOperation(t *testing.T) {
 // TestCrashInRecover ends Recover itself at each of its operations, after an
 // append that ended in the middle.
 func TestCrashInRecover(t *testing.T) {
+	t.Parallel()
 	needGit(t)
 	s := fresh(t)
 	dir := s.Dir()
@@ -146,6 +148,7 @@ func ignoreCrash(err error) error {
 // TestFullDisk lets the disk be full at each operation, once and from then on.
 // The same handle must go on as soon as there is room again.
 func TestFullDisk(t *testing.T) {
+	t.Parallel()
 	needGit(t)
 	needsRoom := func(op Op) bool { return op.Kind == "create" || op.Kind == "write" || op.Kind == "mkdir" }
 	s := fresh(t)

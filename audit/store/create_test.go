@@ -13,6 +13,7 @@ import (
 
 // TestCreate: what stock git says of a new ledger, and of one with a record.
 func TestCreate(t *testing.T) {
+	t.Parallel()
 	needGit(t)
 	dir := filepath.Join(t.TempDir(), "not", "there", "yet", "ledger.git")
 	s, err := Create(dir)
@@ -79,7 +80,8 @@ func TestCreateRefuses(t *testing.T) {
 // TestCrashInCreate: after a crash there is no ledger or a whole one, and
 // Create can be done again.
 func TestCrashInCreate(t *testing.T) {
-	parent := t.TempDir()
+	t.Parallel()
+	parent := place(t)
 	total := 0
 	count := func(Op) (int, error) { total++; return 0, nil }
 	if _, err := create(filepath.Join(parent, "first"), count); err != nil {

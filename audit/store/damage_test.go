@@ -50,6 +50,7 @@ var ways = []string{"empty", "one byte", "half", "without its last four bytes", 
 // TestDamagedObjects: each way of damage to blob, tree and commit is noticed
 // when read, healed when the object is put again, and moved away by Recover.
 func TestDamagedObjects(t *testing.T) {
+	t.Parallel()
 	needGit(t)
 	s := fresh(t)
 	ref := refName(false, 0)
@@ -98,6 +99,7 @@ func TestDamagedObjects(t *testing.T) {
 // TestEveryBit flips each bit of a loose blob: what is read is an error or
 // exactly the bytes asked for.
 func TestEveryBit(t *testing.T) {
+	t.Parallel()
 	s := fresh(t)
 	o := record("bits", "", 1)[0]
 	must(t, s.Put(o))
@@ -126,6 +128,7 @@ func TestEveryBit(t *testing.T) {
 // TestDeepRecover: after a writer that died every loose object is hashed
 // again, also one that no reference's last commits reach.
 func TestDeepRecover(t *testing.T) {
+	t.Parallel()
 	s := fresh(t)
 	ref := refName(false, 0)
 	commits := chain(t, s, ref, tail+3)

@@ -7,7 +7,6 @@ import (
 	"os"
 	"path"
 	"path/filepath"
-	"sort"
 	"strings"
 )
 
@@ -216,7 +215,6 @@ func (d *disk) list(name string) ([]fs.DirEntry, error) {
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}
-	sort.Slice(list, func(i, j int) bool { return list[i].Name() < list[j].Name() })
 	return list, machine("read folder", name, err)
 }
 

@@ -74,10 +74,31 @@ func fsck(t testing.TB, dir, when string) {
 	}
 }
 
+// place gives a folder for a test's ledger: in memory where the system has
+// such a file system, since crashes and power cuts are ours here and the disk
+// only costs time; on the disk in the full sweeps.
+func place(t testing.TB) string {
+	t.Helper()
+	if long {
+		return t.TempDir()
+	}
+	dir, err := os.MkdirTemp("/dev/shm", "tapledger-store-")
+	if err != nil {
+		return t.TempDir()
+	}
+	t.Cleanup(func() { os.RemoveAll(dir) })
+	return dir
+}
+
 // fresh makes a ledger whose main has one commit.
 func fresh(t testing.TB) *Store {
 	t.Helper()
-	s, err := Create(filepath.Join(t.TempDir(), "ledger.git"))
+	return freshIn(t, place(t))
+}
+
+func freshIn(t testing.TB, folder string) *Store {
+	t.Helper()
+	s, err := Create(filepath.Join(folder, "ledger.git"))
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -41,7 +41,7 @@ func (s *Store) Lock() (unlock func(), err error) {
 	if holder(f) != "" {
 		s.unclean.Store(true)
 	}
-	mark(f, fmt.Sprintf("process %d\n", os.Getpid()))
+	mark(f, fmt.Sprintf("process %d", os.Getpid()))
 	s.lock = f
 	s.held.Store(true)
 	once := false
@@ -52,7 +52,7 @@ func (s *Store) Lock() (unlock func(), err error) {
 		once = true
 		s.held.Store(false)
 		if s.unclean.Load() {
-			mark(f, "a writer that died\n")
+			mark(f, "a writer that died")
 		} else {
 			mark(f, "")
 		}
@@ -108,12 +108,10 @@ func holder(f *os.File) string {
 	return strings.TrimSpace(string(b[:n]))
 }
 
-// mark says in the lock file who holds it. It is a hint, so a failure is none.
-func mark(f *os.File, who string) {
-	if f.Truncate(0) == nil {
-		f.WriteAt([]byte(who), 0)
-	}
-}
+// mark says in the lock file who holds it, always with the same length:
+// cutting the file would make some file systems flush it at once. It is a
+// hint, so a failure is none.
+func mark(f *os.File, who string) { f.WriteAt([]byte(fmt.Sprintf("%-31s\n", who)), 0) }
 
 // hold takes the lock for one call unless the handle has it.
 func (s *Store) hold() (release func(), err error) {

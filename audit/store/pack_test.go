@@ -41,6 +41,7 @@ func packFiles(t testing.TB, s *Store) []string {
 // TestPack: one pack, loose objects gone, all readable through an old handle, a
 // new one and stock git; packing again changes nothing.
 func TestPack(t *testing.T) {
+	t.Parallel()
 	needGit(t)
 	s := fresh(t)
 	ref := refName(false, 0)
@@ -87,6 +88,7 @@ func TestPack(t *testing.T) {
 // TestPackFaults ends packing at each operation, by a crash and by a power cut.
 // Every object must be there afterwards, and packing must then succeed.
 func TestPackFaults(t *testing.T) {
+	t.Parallel()
 	needGit(t)
 	every := func(Op) bool { return true }
 	s, n := fresh(t), 0
@@ -137,6 +139,7 @@ func TestPackFaults(t *testing.T) {
 // TestPackReadsBack: a pack that does not give back what was put in, here
 // because a write was lost, is noticed before any loose object goes.
 func TestPackReadsBack(t *testing.T) {
+	t.Parallel()
 	for _, prefix := range []string{"tmp_pack_", "tmp_idx_"} {
 		s := fresh(t)
 		commits := chain(t, s, refName(false, 0), 3)
@@ -166,6 +169,7 @@ func TestPackReadsBack(t *testing.T) {
 // TestPackBits flips bits of pack and index: what is read is an error or
 // exactly the bytes asked for, never a panic.
 func TestPackBits(t *testing.T) {
+	t.Parallel()
 	s := fresh(t)
 	commits := chain(t, s, refName(false, 0), 2)
 	all := allOf(t, s, commits[1])
@@ -255,6 +259,7 @@ func TestRecoverIndex(t *testing.T) {
 // TestForeignPacks: packs that stock git makes, with deltas and under names of
 // its own, are read, also by a handle that was open before.
 func TestForeignPacks(t *testing.T) {
+	t.Parallel()
 	needGit(t)
 	s := fresh(t)
 	ref := refName(false, 0)
@@ -298,6 +303,7 @@ func TestForeignPacks(t *testing.T) {
 
 // TestManyPacks: more packs than stay open.
 func TestManyPacks(t *testing.T) {
+	t.Parallel()
 	s := fresh(t)
 	var heads []string
 	for i := 0; i < mostOpen+8; i++ {

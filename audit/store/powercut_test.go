@@ -140,9 +140,10 @@ func (p *powerCut) cutAt(k int) Hook {
 // TestPowerCut lets the power fail at each operation of an append, flushes
 // included, and after its end.
 func TestPowerCut(t *testing.T) {
+	t.Parallel()
 	needGit(t)
 	every := func(Op) bool { return true }
-	seeds := some(3, 64)
+	seeds := some(2, 64)
 	for _, first := range []bool{false, true} {
 		s := fresh(t)
 		dir := s.Dir()
@@ -186,6 +187,7 @@ func TestPowerCut(t *testing.T) {
 // Each time some power cut must do harm: a flush that can go without notice
 // either is not needed or is not tested.
 func TestEveryFlushIsNeeded(t *testing.T) {
+	t.Parallel()
 	caught, total := 0, 0
 	for leave := 1; ; leave++ {
 		harm, left := "", false

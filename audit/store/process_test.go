@@ -95,6 +95,7 @@ func child(t *testing.T, job ...string) (*exec.Cmd, *bufio.Scanner, io.Closer) {
 // the writer's lock and with the compare-and-set alone, undisturbed and beside
 // what stock git may do to references. Everything acknowledged must be reached.
 func TestTwoProcesses(t *testing.T) {
+	t.Parallel()
 	needGit(t)
 	for _, c := range []struct {
 		lock, beside string
@@ -102,14 +103,17 @@ func TestTwoProcesses(t *testing.T) {
 		n            int
 	}{
 		{"locked", "", true, some(60, 200)},
-		{"locked", "gc under our lock", false, some(60, 200)},
-		{"bare", "", true, some(60, 200)},
+		{"locked", "gc under our lock", false, some(25, 200)},
 		{"bare", "pack-refs", true, some(60, 200)},
 		{"bare", "pack-refs", false, some(60, 200)},
-		{"locked", "pack-refs", false, some(60, 200)},
+		{"bare", "", true, some(0, 200)},
+		{"locked", "pack-refs", false, some(0, 200)},
 	} {
+		if c.n == 0 {
+			continue // in the full sweeps only
+		}
 		name := fmt.Sprintf("%s, same reference %v, beside %q", c.lock, c.same, c.beside)
-		s := fresh(t)
+		s := freshIn(t, t.TempDir()) // on the disk: what is raced against takes its real time
 		refs := []string{"refs/heads/runs/one", "refs/heads/runs/two"}
 		if c.same {
 			refs[1] = refs[0]
@@ -214,6 +218,7 @@ func checkAcked(t *testing.T, s *Store, name string, refs []string, acked [][]st
 // TestKilledWriter: a process is killed while it holds the lock and has left
 // half of everything. The next one gets the lock at once, knows, tidies, goes on.
 func TestKilledWriter(t *testing.T) {
+	t.Parallel()
 	needGit(t)
 	s := fresh(t)
 	cmd, out, in := child(t, "hold", s.Dir())

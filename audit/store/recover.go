@@ -59,9 +59,10 @@ func (r Recovery) Empty() bool { return len(r.Acts) == 0 && len(r.Damage) == 0 }
 
 // recovering is one run of Recover.
 type recovering struct {
-	s    *Store
-	seen map[string]bool // objects that were read
-	out  Recovery
+	s     *Store
+	seen  map[string]bool // objects that were read
+	files []leftover      // loose objects, found on the way by leftovers
+	out   Recovery
 }
 
 // Recover does what a start needs after a crash, under the writer's lock: lock
@@ -117,7 +118,8 @@ func (r *recovering) sorted() Recovery {
 	return r.out
 }
 
-// leftover is a file that only its writer needed.
+// leftover is a file that a writer left: a lock file, a temporary file or a
+// loose object.
 type leftover struct {
 	name string
 	is   fs.FileInfo
@@ -163,41 +165,41 @@ func (r *recovering) leftovers() error {
 	return nil
 }
 
+// findLeftovers looks once through the folders; the loose objects that it
+// passes are kept for later.
 func (r *recovering) findLeftovers() ([]leftover, error) {
 	var out []leftover
-	var look func(folder string, deep bool, match func(base string) bool) error
-	look = func(folder string, deep bool, match func(base string) bool) error {
+	look := func(folder string, match func(base string) bool) error {
 		list, err := r.s.d.list(folder)
-		if err != nil {
-			return err
-		}
 		for _, e := range list {
 			name := path.Join(folder, e.Name())
-			if e.IsDir() {
-				if deep {
-					if err := look(name, deep, match); err != nil {
-						return err
-					}
-				}
-			} else if match(e.Name()) {
-				if is, err := e.Info(); err == nil {
-					out = append(out, leftover{name: name, is: is})
-				}
+			stray := match(e.Name())
+			if e.IsDir() || !stray && checkHash(path.Base(folder)+e.Name()) != nil {
+				continue
+			}
+			is, err := e.Info()
+			if err != nil {
+				continue // gone since
+			}
+			if stray {
+				out = append(out, leftover{name: name, is: is})
+			} else {
+				r.files = append(r.files, leftover{name: name, is: is})
 			}
 		}
-		return nil
+		return err
 	}
 	lock := func(base string) bool { return strings.HasSuffix(base, ".lock") }
 	temp := func(base string) bool { return strings.HasPrefix(base, "tmp_") }
 	top := func(base string) bool {
 		return base == "packed-refs.lock" || base == "HEAD.lock" || base == "config.lock" || strings.HasPrefix(base, "tmp_file_"+ours)
 	}
-	for _, err := range []error{look("refs", true, lock), look("objects", true, temp), look(".", false, top)} {
-		if err != nil {
-			return nil, err
-		}
+	errs := []error{look(".", top), look("objects/pack", temp)}
+	for i := 0; i < 256; i++ {
+		errs = append(errs, look(fmt.Sprintf("objects/%02x", i), temp))
 	}
-	return out, nil
+	err := r.s.walkFolders("refs", func(folder string) error { return look(folder, lock) })
+	return out, errors.Join(append(errs, err)...)
 }
 
 // head puts HEAD back: without it git takes the folder for no repository.
@@ -374,29 +376,18 @@ func (r *recovering) quarantine(ref, hash string, bad *DamagedError) error {
 // loose looks at every loose object: its length only, or after a writer that
 // died its bytes.
 func (r *recovering) loose() error {
-	for i := 0; i < 256; i++ {
-		folder := fmt.Sprintf("%02x", i)
-		list, err := r.s.d.list("objects/" + folder)
-		if err != nil {
-			return err
+	for _, f := range r.files {
+		hash := path.Base(path.Dir(f.name)) + path.Base(f.name)
+		if f.is.Size() > 0 && !r.out.Deep || !r.s.d.exists(f.name) {
+			continue
 		}
-		for _, e := range list {
-			hash := folder + e.Name()
-			if e.IsDir() || checkHash(hash) != nil {
-				continue
-			}
-			is, err := e.Info()
-			if err != nil || is.Size() > 0 && !r.out.Deep {
-				continue
-			}
-			_, _, err = r.s.loose(hash)
-			var bad *DamagedError
-			if errors.As(err, &bad) {
-				err = r.quarantine("", hash, bad)
-			}
-			if err != nil && !errors.Is(err, ErrNotFound) {
-				return err
-			}
+		_, _, err := r.s.loose(hash)
+		var bad *DamagedError
+		if errors.As(err, &bad) {
+			err = r.quarantine("", hash, bad)
+		}
+		if err != nil && !errors.Is(err, ErrNotFound) {
+			return err
 		}
 	}
 	return nil

@@ -155,8 +155,7 @@ func (s *Store) walkRefs(folder string, f func(name string) error) error {
 		switch {
 		case e.IsDir():
 			err = s.walkRefs(name, f)
-		case strings.HasSuffix(name, ".lock") || strings.HasPrefix(e.Name(), "tmp_file_"):
-		default:
+		case !strings.HasSuffix(name, ".lock"):
 			err = f(name)
 		}
 		if err != nil {
@@ -164,6 +163,20 @@ func (s *Store) walkRefs(folder string, f func(name string) error) error {
 		}
 	}
 	return nil
+}
+
+// walkFolders calls f for a folder and each folder below it, in order.
+func (s *Store) walkFolders(folder string, f func(folder string) error) error {
+	if err := f(folder); err != nil {
+		return err
+	}
+	list, err := s.d.list(folder)
+	for _, e := range list {
+		if e.IsDir() && err == nil {
+			err = s.walkFolders(path.Join(folder, e.Name()), f)
+		}
+	}
+	return err
 }
 
 // SetRef moves a reference from old to new and returns when that is durable.

@@ -10,6 +10,7 @@ import (
 
 // TestSetRef: the compare-and-set against loose, packed and absent references.
 func TestSetRef(t *testing.T) {
+	t.Parallel()
 	needGit(t)
 	s := fresh(t)
 	ref := refName(false, 0)
@@ -60,6 +61,7 @@ func TestSetRef(t *testing.T) {
 }
 
 func TestRefNames(t *testing.T) {
+	t.Parallel()
 	s := fresh(t)
 	main, err := s.Ref("refs/heads/main")
 	must(t, err)
@@ -83,6 +85,7 @@ func TestRefNames(t *testing.T) {
 // TestBrokenRefs: what is not 40 hexadecimal digits and a line feed is
 // never taken for a commit, never skipped, and only put back on demand.
 func TestBrokenRefs(t *testing.T) {
+	t.Parallel()
 	needGit(t)
 	s := fresh(t)
 	ref := refName(false, 0)
@@ -126,6 +129,7 @@ func TestBrokenRefs(t *testing.T) {
 // TestListedRefs: lock files and temporary files are no references, loose goes
 // before packed, and a damaged packed-refs is said.
 func TestListedRefs(t *testing.T) {
+	t.Parallel()
 	needGit(t)
 	s := fresh(t)
 	ref := refName(false, 0)
