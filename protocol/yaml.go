@@ -172,7 +172,14 @@ func (t *tree) syntaxFault(err error) {
 	t.add(min(max(line, 1), len(t.lines)), col, "this is no YAML: "+says, "texts with : # ? , or brackets in them are put in quotes")
 }
 
+// mostSecond is how many bytes the second reader is shown: what it takes for a
+// text grows faster than the text.
+const mostSecond = 64 << 10
+
 func secondOpinion(text string) (line, col int, says string, ok bool) {
+	if len(text) > mostSecond {
+		return 0, 0, "", false
+	}
 	defer func() {
 		if recover() != nil { // it has been seen to give up on odd texts
 			ok = false
