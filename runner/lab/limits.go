@@ -241,7 +241,7 @@ func (p *parser) fromValue(i int, l *Line, unit quantity.Unit, value string, fla
 	if q, _, ok := lim.prefer(""); ok && r.sign == "<" {
 		if own, err := quantity.Parse(r.number + " " + unit.Code); err == nil && own.Cmp(q) != 0 && !lim.has(own) {
 			l.Notes = append(l.Notes, fmt.Sprintf("the value says <%s and the limit %s: the value is taken", own, q))
-			p.warn("limit_differs", l.Sample, l.Analyte, text, q.String())
+			p.warn(WarnLimitDiffers, l.Sample, l.Analyte, text, q.String())
 		}
 	}
 	return text, meansBelow // any meaning that is a result

@@ -173,7 +173,7 @@ func (p *parser) settleTwice() {
 	for _, k := range sortedKeys(fractions) {
 		if len(fractions[k]) > 1 {
 			s, a, _ := strings.Cut(k, "\x00")
-			p.warn("two_fractions", append([]string{s, a}, sortedKeys(fractions[k])...)...)
+			p.warn(WarnFractions, append([]string{s, a}, sortedKeys(fractions[k])...)...)
 		}
 	}
 }
@@ -243,7 +243,7 @@ func (p *parser) settleSamples() {
 	for _, id := range sortedKeys(p.foreign) {
 		f := p.foreign[id]
 		p.sheet.Foreign = append(p.sheet.Foreign, *f)
-		p.warn("not_ours", f.Sample, fmt.Sprint(f.Rows), fmt.Sprint(f.Line))
+		p.warn(WarnForeign, f.Sample, fmt.Sprint(f.Rows), fmt.Sprint(f.Line))
 	}
 	if p.opt.Samples != nil && p.ours == 0 && len(p.faults) == 0 {
 		p.faults = append(p.faults, Fault{File: p.name, Says: "none of the samples in this file is ours",
@@ -278,6 +278,6 @@ func (p *parser) settleSamples() {
 		}
 	}
 	for _, m := range p.sheet.Missing {
-		p.warn("missing", m.Sample, m.Analyte, m.Why)
+		p.warn(WarnMissing, m.Sample, m.Analyte, m.Why)
 	}
 }
