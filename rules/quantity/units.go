@@ -94,7 +94,7 @@ var unitRows = []unitRow{
 	{Length, "mm", "", "1/1000", "", nil},
 	{Length, "um", "µm", "1/1000000", "", []string{"µm"}},
 	{Length, "in", "", "0.0254", "", []string{"inch", "inches"}},
-	{Length, "ft", "", "0.3048", "", nil},
+	{Length, "ft", "", "0.3048", "", []string{"feet", "foot"}},
 
 	{MassConc, "mg/L", "", "1", "", []string{"mg/l", "g/m3"}},
 	{MassConc, "ug/L", "µg/L", "1/1000", "", []string{"ug/l", "µg/L", "µg/l"}},
