@@ -22,7 +22,7 @@ func (l *look) analytes() error {
 		all = append(all, p)
 		l.out.Rows = append(l.out.Rows, Row{Analyte: id, Untreated: l.cell(p.untreated), Treated: l.cell(p.treated),
 			Blank: l.cell(p.fieldBlank), LotBlank: l.cell(p.lotBlank), Drain: l.cell(p.drain),
-			Duplicate: l.cell(p.duplicate), SecondDay: l.cell(p.second)})
+			Duplicate: l.cell(p.duplicate), SecondDay: l.cell(p.second), Flushed: l.cell(l.result(l.draws.flushed, id, "flushed"))})
 	}
 	rises, err := l.rises(all, first, second)
 	if err != nil {
@@ -167,8 +167,11 @@ func (p *pair) fromZero() bool {
 func (l *look) reductionCode(r water.ReductionBounds, p *pair) string {
 	switch r.Code {
 	case water.Reduced:
-		if r.Interval.Lo == nil {
+		switch {
+		case r.Interval.Lo == nil:
 			return "reduction_uncertain"
+		case r.Interval.Lo.Sign() < 0:
+			return "reduction_not_distinguishable"
 		}
 		return "reduction_between"
 	case water.Increased:
@@ -274,9 +277,14 @@ func (l *look) confirm(f *Finding, p *pair, r water.Rise, second *water.Rise, fe
 	if p.lotBlank.ok && p.lotBlank.m.Result.Quantity.Dim == p.treated.m.Result.Quantity.Dim && l.sameLots(l.draws.lotBlank, l.draws.treated, p.id) {
 		blank = &p.lotBlank.m
 	}
+	// A second day whose feed was not read counts when it has an untreated
+	// sample of its own; the finding is marked.
 	state := feed.state
-	if state == water.FeedSteady && second != nil && secondFeed.state == water.FeedNotLookedAt {
-		state = water.FeedNotLookedAt
+	if second != nil && secondFeed.state == water.FeedNotLookedAt {
+		f.Marks = l.marked(append(f.Marks, "second_feed"))
+		if state == water.FeedSteady && !p.secondUntreated.ok {
+			state = water.FeedNotLookedAt
+		}
 	}
 	code, lacks := water.Confirm(r, second, blank, state)
 	if p.second.text != "" && second == nil && secondFeed.state == water.FeedMoved {

@@ -198,7 +198,7 @@ func productShare(product, drain reading) (*big.Rat, quantity.Interval, error) {
 func (l *look) recovery() error {
 	for _, x := range []struct{ subject, code, rule, product, drain string }{
 		{"recovery", "recovery_is", FRecovery, "", ""},
-		{"efficiency", "efficiency_is", FEfficiency, "fill_product_volume", "fill_drain_volume"},
+		{"efficiency", "efficiency_is", FEfficiency, "usable_volume", "refill_drain_volume"},
 	} {
 		product, drain, ok := l.streams()
 		asks := l.givenBy("drain_volume") || l.givenBy("drain_mass")

@@ -27,8 +27,9 @@ const (
 type Code struct {
 	Code, Kind string
 	State      string // Known, Undecided, Missing, Shown
-	// Says is the sentence. {name} stands for an argument; what stands in [ ] is
-	// left out when an argument in it is empty.
+	// Says is the sentence. {name} stands for an argument, {span} for low to high
+	// or what is known of it; what stands in [ ] is left out when an argument in
+	// it is empty.
 	Says string
 	// Needs is the code of what would be needed to say more, "" for nothing.
 	Needs string
@@ -64,7 +65,8 @@ func RiseOf(code string) string {
 
 var codes = []Code{
 	// Reduction. A negative reduction is never printed: it is not reduced.
-	{"reduction_between", KindReduction, Known, "{name}: reduced by {value} % ({low} to {high} %).", ""},
+	{"reduction_between", KindReduction, Known, "{name}: reduced by {value} % ({span} %).", ""},
+	{"reduction_not_distinguishable", KindReduction, Known, "{name}: untreated ({untreated}) and treated ({treated}) do not differ by more than their uncertainty; reduced by {high} % at most.", NeedsMoreInFeed},
 	{"reduction_uncertain", KindReduction, Undecided, "{name}: reduced by {value} % as measured, but the untreated sample ({untreated}) lies too close to its limit for an interval.", NeedsMoreInFeed},
 	{"reduction_at_least", KindReduction, Known, "{name}: reduced by at least {low} %, the treated sample being below {limit}.", NeedsFinerTreated},
 	{"reduction_at_least_open", KindReduction, Undecided, "{name}: the treated sample was below {limit}, and the untreated sample ({untreated}) lies too close to its limit for a percentage.", NeedsMoreInFeed},
@@ -94,11 +96,11 @@ var codes = []Code{
 	{"rise_not_comparable", KindRise, Missing, "{name}: no rise can be looked for, the results being expressed differently ({untreated}, {treated}).", NeedsSameExpression},
 
 	// Distance to the lowest health-based value, with a guard band.
-	{"margin_below", KindMargin, Known, "{name}: below the health-based value of {value} ({type}, {jurisdiction}, {document}, {year}), at {low} to {high} % of it.", ""},
-	{"margin_above", KindMargin, Known, "{name}: above the health-based value of {value} ({type}, {jurisdiction}, {document}, {year}), at {low} to {high} % of it.", NeedsAdvice},
-	{"margin_straddles", KindMargin, Known, "{name}: undecided against the health-based value of {value} ({type}, {jurisdiction}, {document}, {year}), which lies within the uncertainty of {low} to {high} % of it.", NeedsRepeat},
-	{"margin_limit", KindMargin, Undecided, "{name}: undecided against the health-based value of {value} ({type}, {jurisdiction}, {document}, {year}), because the laboratory's limit ({treated}) does not lie clearly below it.", NeedsFinerTreated},
-	{"margin_range", KindMargin, Undecided, "{name}: undecided against the health-based value of {value} ({type}, {jurisdiction}, {document}, {year}), the result ({treated}) being above what could be measured.", NeedsDilution},
+	{"margin_below", KindMargin, Known, "{name}: below the health-based value of {value} ({type}, {jurisdiction}, {document}, {year}), at {span} % of it.", ""},
+	{"margin_above", KindMargin, Known, "{name}: above the health-based value of {value} ({type}, {jurisdiction}, {document}, {year}), at {span} % of it.", NeedsAdvice},
+	{"margin_straddles", KindMargin, Known, "{name}: undecided against the health-based value of {value} ({type}, {jurisdiction}, {document}, {year}), which lies within the uncertainty of {span} % of it.", NeedsRepeat},
+	{"margin_limit", KindMargin, Known, "{name}: undecided against the health-based value of {value} ({type}, {jurisdiction}, {document}, {year}), because the laboratory's limit ({treated}) does not lie clearly below it.", NeedsFinerTreated},
+	{"margin_range", KindMargin, Known, "{name}: undecided against the health-based value of {value} ({type}, {jurisdiction}, {document}, {year}), the result ({treated}) being above what could be measured.", NeedsDilution},
 	{"margin_none", KindMargin, Shown, "{name}: the documents of this run hold no health-based value that may decide.", ""},
 	{"margin_no_result", KindMargin, Missing, "{name}: no result of the treated sample that counts is on record.", NeedsResult},
 	{"margin_not_comparable", KindMargin, Missing, "{name}: the result ({treated}) cannot be held against the health-based value of {value}.", NeedsSameExpression},
@@ -107,54 +109,55 @@ var codes = []Code{
 	{"goal_compared", KindGoal, Shown, "{name}: the goal is {value} ({type}, {jurisdiction}, {document}, {year}); goals decide nothing here.", ""},
 
 	// Minerals, alkalinity and pH.
-	{"mineral_shown", KindMineral, Known, "{name}: {value} {unit} in the treated sample ({low} to {high}).", ""},
+	{"mineral_shown", KindMineral, Known, "{name}: {value} {unit} in the treated sample ({span}).", ""},
 	{"mineral_below_limit", KindMineral, Known, "{name}: below {limit} in the treated sample.", ""},
-	{"mineral_less", KindMineral, Known, "{name}: {value} {unit} in the treated sample, less than the {least} that {document} recommends[ ({status})].", ""},
-	{"mineral_enough", KindMineral, Known, "{name}: {value} {unit} in the treated sample, at or above the {least} that {document} recommends[ ({status})].", ""},
-	{"mineral_open", KindMineral, Known, "{name}: {value} {unit} in the treated sample, too close to the {least} that {document} recommends to tell[ ({status})].", NeedsRepeat},
-	{"hardness_is", KindMineral, Known, "Hardness of the treated sample: {low} to {high} mg/L as CaCO3, worked out from calcium and magnesium.", ""},
+	{"mineral_less", KindMineral, Known, "{name}: {treated} in the treated sample, less than the range from {least}[ to {most}] that {document} recommends[ ({status})].", ""},
+	{"mineral_within", KindMineral, Known, "{name}: {treated} in the treated sample, within the range[ from {least}][ to {most}] that {document} recommends[ ({status})].", ""},
+	{"mineral_more", KindMineral, Known, "{name}: {treated} in the treated sample, more than the range[ from {least}] to {most} that {document} recommends[ ({status})].", ""},
+	{"mineral_open", KindMineral, Known, "{name}: {treated} in the treated sample, too close to an end of the range[ from {least}][ to {most}] that {document} recommends to tell[ ({status})].", NeedsRepeat},
+	{"hardness_is", KindMineral, Known, "Hardness of the treated sample: {span} mg/L as CaCO3, worked out from calcium and magnesium.", ""},
 	{"hardness_unknown", KindMineral, Missing, "Hardness of the treated sample: not worked out, because calcium or magnesium is not on record.", NeedsResult},
-	{"alkalinity_is", KindMineral, Known, "Alkalinity of the treated sample: {low} to {high} mg/L as CaCO3, which is {bicarbonate} mg/L of bicarbonate as measured.", ""},
+	{"alkalinity_is", KindMineral, Known, "Alkalinity of the treated sample: {span} mg/L as CaCO3, which is {bicarbonate} mg/L of bicarbonate as measured.", ""},
 	{"minerals_added", KindMineral, Known, "The last filter adds to the water: conductivity rises from {before} before it to {after} at the faucet.", ""},
 	{"minerals_not_added", KindMineral, Known, "The last filter adds little to the water: conductivity is {before} before it and {after} at the faucet.", ""},
-	{"ph_high_few_minerals", KindMineral, Known, "A pH of {low} to {high} with little alkalinity ({alkalinity}) shows few minerals, not many: where little carbon dioxide is left, dissolving {twin_alkalinity} mg/L of calcium carbonate alone gives about pH {twin_ph}.", ""},
-	{"ph_high_buffered", KindMineral, Known, "The pH of {low} to {high} is high, and there is alkalinity behind it ({alkalinity}).", ""},
-	{"ph_low_few_minerals", KindMineral, Known, "The pH of {low} to {high} is low because little alkalinity ({alkalinity}) stands against dissolved carbon dioxide.", ""},
-	{"ph_usual", KindMineral, Known, "The pH of {low} to {high} lies in the usual range.", ""},
-	{"ph_open", KindMineral, Known, "The pH of {low} to {high} lies too close to a limit of the words for them, with an alkalinity of {alkalinity}.", ""},
-	{"ph_alone", KindMineral, Known, "A pH of {low} to {high} without an alkalinity says little.", NeedsAlkalinity},
+	{"ph_high_few_minerals", KindMineral, Known, "A pH of {span} with little alkalinity ({alkalinity}) shows few minerals, not many: where little carbon dioxide is left, dissolving {twin_alkalinity} mg/L of calcium carbonate alone gives about pH {twin_ph}.", ""},
+	{"ph_high_buffered", KindMineral, Known, "The pH of {span} is high, and there is alkalinity behind it ({alkalinity}).", ""},
+	{"ph_low_few_minerals", KindMineral, Known, "The pH of {span} is low because little alkalinity ({alkalinity}) stands against dissolved carbon dioxide.", ""},
+	{"ph_usual", KindMineral, Known, "The pH of {span} lies in the usual range.", ""},
+	{"ph_open", KindMineral, Known, "The pH of {span} lies too close to a limit of the words for them, with an alkalinity of {alkalinity}.", ""},
+	{"ph_alone", KindMineral, Known, "A pH of {span} without an alkalinity says little.", NeedsAlkalinity},
 
 	// Bench.
-	{"bench_measured", KindBench, Known, "{what}: {value} {unit}[ ({low} to {high})].", ""},
+	{"bench_measured", KindBench, Known, "{what}: {value} {unit}[ ({span})].", ""},
 	{"bench_below_floor", KindBench, Known, "{what}: below the instrument's floor of {limit}.", ""},
-	{"bench_worked_out", KindBench, Known, "{what}: {value} {unit}[ ({low} to {high})], worked out.", ""},
+	{"bench_worked_out", KindBench, Known, "{what}: {value} {unit}[ ({span})], worked out.", ""},
 	{"bench_not_recorded", KindBench, Missing, "{what}: not on record.", NeedsResult},
-	{"recovery_is", KindBench, Known, "Recovery, both streams over the same interval: {value} % ({low} to {high} %) of the feed becomes product.", ""},
-	{"efficiency_is", KindBench, Known, "Efficiency over a whole fill, shut-off included: {value} % ({low} to {high} %) of the feed becomes product.", ""},
+	{"recovery_is", KindBench, Known, "Recovery, both streams over the same interval: {value} % ({span} %) of the feed becomes product.", ""},
+	{"efficiency_is", KindBench, Known, "Efficiency over a whole fill, shut-off included: {value} % ({span} %) of the feed becomes product.", ""},
 	{"production_corrected", KindBench, Known, "Production corrected from {temperature} to 25 Cel: {value} {unit}, with a constant of {constant} K (production at 25 Cel divided by the factor).", ""},
 	{"tank_plausible", KindBench, Shown, "The usable volume fits what the tank can hold ({holds}).", ""},
 	{"tank_too_large", KindBench, Shown, "The usable volume is more than the tank can hold ({holds}), so that one of the readings cannot be right.", NeedsRepeat},
 	{"tank_small", KindBench, Shown, "The usable volume is less than half of what the tank can hold ({holds}); pre-charge and shut-off deserve a look.", NeedsRepeat},
-	{"balance_closes", KindBench, Known, "{name}: what product and drain carry fits the feed ({low} to {high} % of it).", ""},
-	{"balance_more_out", KindBench, Known, "{name}: product and drain carry more than the feed brought ({low} to {high} % of it): given off inside, or the feed moved.", NeedsWhere},
-	{"balance_less_out", KindBench, Known, "{name}: product and drain carry less than the feed brought ({low} to {high} % of it): held inside, the feed moved, or a bottle was swapped.", NeedsWhere},
+	{"balance_closes", KindBench, Known, "{name}: what product and drain carry fits the feed ({span} % of it).", ""},
+	{"balance_more_out", KindBench, Known, "{name}: product and drain carry more than the feed brought ({span} % of it): given off inside, or the feed moved.", NeedsWhere},
+	{"balance_less_out", KindBench, Known, "{name}: product and drain carry less than the feed brought ({span} % of it): held inside, the feed moved, or a bottle was swapped.", NeedsWhere},
 	{"balance_open", KindBench, Undecided, "{name}: results below their limits leave the mass balance open.", NeedsFinerTreated},
 
 	// Contact time.
 	{"contact_rise", KindContact, Known, "Over {stood} of standing the conductivity at the faucet changed from {first} to {last} ({value} %).", ""},
-	{"contact_fit", KindContact, Known, "While the water stands its conductivity nears {plateau} uS/cm (limits {low} to {high}), half of the way in {half}.", ""},
+	{"contact_fit", KindContact, Known, "While the water stands its conductivity nears {plateau} uS/cm (limits {span}), half of the way in {half}.", ""},
 	{"contact_too_few", KindContact, Undecided, "The contact-time series has too few readings for a curve.", NeedsLongerSeries},
 	{"contact_no_rise", KindContact, Undecided, "The contact-time series shows no change that a curve could be fitted to.", ""},
 	{"contact_no_plateau", KindContact, Undecided, "The contact-time series does not reach a plateau, so that no curve is stated.", NeedsLongerSeries},
 	{"contact_not_recorded", KindContact, Missing, "No contact-time series is on record.", NeedsResult},
 
 	// Life, cost, feed.
-	{"life_point", KindLife, Known, "{part}: {volume} treated at the draw[, {value} % of its rated life of {rated}].", ""},
-	{"life_at_least", KindLife, Known, "{part}: at least {volume} treated at the draw[, at least {value} % of its rated life of {rated}], some volume not being on record.", NeedsVolumes},
-	{"life_unknown", KindLife, Missing, "{part}: how much it had treated at the draw is not on record.", NeedsVolumes},
-	{"cost_year", KindCost, Known, "Parts and water cost {low} to {high} {currency} a year at {daily} a day (prices of {as_of}).", ""},
-	{"cost_year_without_water", KindCost, Known, "Parts cost {low} to {high} {currency} a year at {daily} a day (prices of {as_of}), water not counted.", NeedsEfficiency},
-	{"cost_litre", KindCost, Known, "That is {low} to {high} {currency} a litre.", ""},
+	{"life_point", KindLife, Known, "Part {part}: {volume} treated at the draw[, {value} % of its rated life of {rated}].", ""},
+	{"life_at_least", KindLife, Known, "Part {part}: at least {volume} treated at the draw[, at least {value} % of its rated life of {rated}], some volume not being on record.", NeedsVolumes},
+	{"life_unknown", KindLife, Missing, "Part {part}: how much it had treated at the draw is not on record.", NeedsVolumes},
+	{"cost_year", KindCost, Known, "Parts and water cost {span} {currency} a year at {daily} a day (prices of {as_of}).", ""},
+	{"cost_year_without_water", KindCost, Known, "Parts cost {span} {currency} a year at {daily} a day (prices of {as_of}), water not counted.", NeedsEfficiency},
+	{"cost_litre", KindCost, Known, "That is {span} {currency} a litre.", ""},
 	{"cost_unknown", KindCost, Missing, "Cost: not worked out, because the unit's document lacks a price, a life or the daily use.", NeedsPrices},
 	{"feed_steady", KindFeed, Shown, "The feed was steady {when}: {what} changed by {change} %, allowed {limit} %.", ""},
 	{"feed_moved", KindFeed, Shown, "The feed moved {when}: {what} changed by {change} %, allowed {limit} %.", NeedsSteadyFeed},
@@ -170,6 +173,6 @@ var codes = []Code{
 	{"report_hold_over", KindReport, Shown, "{name}: the {role} sample was analysed after its hold time of {hold}.", NeedsRepeat},
 	{"report_hold_open", KindReport, Shown, "{name}: whether the {role} sample was analysed within its hold time of {hold} cannot be told from a date alone.", NeedsLaboratory},
 	{"report_below_limit", KindReport, Shown, "{name}: the {role} result ({result}) lies below the reporting limit of {limit} that the report states.", NeedsLaboratory},
-	{"report_balance", KindReport, Shown, "The ions of the {role} sample do not balance ({low} to {high} %), which ions that were not measured can explain.", NeedsLaboratory},
-	{"report_hardness", KindReport, Shown, "The reported hardness of the {role} sample ({result}) does not fit its calcium and magnesium ({low} to {high} mg/L as CaCO3).", NeedsLaboratory},
+	{"report_balance", KindReport, Shown, "The ions of the {role} sample do not balance ({span} %), which ions that were not measured can explain.", NeedsLaboratory},
+	{"report_hardness", KindReport, Shown, "The reported hardness of the {role} sample ({result}) does not fit its calcium and magnesium ({span} mg/L as CaCO3).", NeedsLaboratory},
 }

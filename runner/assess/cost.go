@@ -101,7 +101,7 @@ func (l *look) tariff(f *Finding, use *water.CostUse, doc string) bool {
 		return false
 	}
 	price, err := quantity.ParseDecimal(u.Price.WaterPrice)
-	product, drain := l.gives("fill_product_volume"), l.gives("fill_drain_volume")
+	product, drain := l.gives("usable_volume"), l.gives("refill_drain_volume")
 	if err != nil || !product.ok || !drain.ok || product.q.Base.Sign() <= 0 {
 		return false
 	}

@@ -40,6 +40,15 @@ func (l *look) tank() error {
 	return nil
 }
 
+// product is the draw that stands for the product of a whole fill: the flushed
+// one where there is one, since a first draw holds what stood in the faucet.
+func (l *look) product() drawn {
+	if l.draws.flushed.sample != nil {
+		return l.draws.flushed
+	}
+	return l.draws.treated
+}
+
 // balance closes the mass balance over the drain for every analyte with three
 // results. Behind a filter that adds minerals those it adds are left out.
 func (l *look) balance() error {
@@ -52,7 +61,7 @@ func (l *look) balance() error {
 		if def.Role == "mineral" && l.st.Pinned.Unit.MineralFilter == "yes" {
 			continue
 		}
-		p := &pair{id: id, def: def, untreated: l.untreatedOf(id), treated: l.result(l.draws.treated, id, "treated"), drain: l.result(l.draws.drain, id, "drain")}
+		p := &pair{id: id, def: def, untreated: l.untreatedOf(id), treated: l.result(l.product(), id, "treated"), drain: l.result(l.draws.drain, id, "drain")}
 		if !p.untreated.ok || !p.treated.ok || !p.drain.ok {
 			continue
 		}

@@ -28,7 +28,20 @@ type draws struct {
 	treated, untreated, untreatedAfter     drawn
 	second, secondUntreated                drawn
 	fieldBlank, lotBlank, drain, duplicate drawn
-	secondBlank                            drawn
+	flushed                                drawn
+}
+
+// day is the date, in UTC, on which a treated sample was drawn; "" if not known.
+func (d drawn) day() string {
+	if d.try == nil {
+		return ""
+	}
+	for _, name := range []string{"opened_at", "at", "closed_at"} {
+		if text := d.try.Values[name].Text; len(text) >= len("2026-03-02") {
+			return text[:len("2026-03-02")]
+		}
+	}
+	return ""
 }
 
 func (l *look) drawOf(id string) drawn {
@@ -76,6 +89,8 @@ func (l *look) findDraws() {
 			set(&l.draws.secondUntreated, s.PairsWith)
 		case s.DuplicateOf != "" && s.Duplicate != "repeat" && s.Water != "untreated":
 			set(&l.draws.duplicate, s.ID)
+		case s.Water == "treated" && s.Draw == "flushed":
+			set(&l.draws.flushed, s.ID)
 		case s.Water == "drain":
 			set(&l.draws.drain, s.ID)
 		case s.Blank == "field":
@@ -89,8 +104,8 @@ func (l *look) findDraws() {
 // otherDay tells whether the repeat was drawn on another day, in UTC, than the
 // treated sample.
 func (l *look) otherDay() bool {
-	a, b := l.draws.treated.sample, l.draws.second.sample
-	return a != nil && b != nil && len(a.DrawnAt) >= 10 && len(b.DrawnAt) >= 10 && a.DrawnAt[:10] != b.DrawnAt[:10]
+	a, b := l.draws.treated.day(), l.draws.second.day()
+	return a != "" && b != "" && a != b
 }
 
 // sameLots tells whether every bottle of a draw that an analyte is read from

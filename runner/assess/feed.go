@@ -78,25 +78,30 @@ func change(before, after reading, most *big.Rat) (moved bool, share *big.Rat) {
 	return d.Cmp(most) > 0, d
 }
 
-// around finds the readings of the feed before and after a draw: the last
-// before it in the protocol's order and the first after that one; for a
-// protocol that reads the feed only behind the draw, the first of all.
+// around finds the readings of the feed before and after a draw. They stand in
+// the draw's own section: the last that gives the one, and the first after it
+// that gives the other. For the first treated draw of a protocol that reads the
+// feed elsewhere, the whole protocol is searched.
 func (l *look) around(draw *protocol.Step, gives, givesAfter string) (before, after reading) {
-	steps := l.p.Steps()
-	at := 0
-	for i, s := range steps {
-		if s.ID == draw.ID {
-			at = i
-		}
+	section, _ := l.p.Step(draw.ID)
+	var own []*protocol.Step
+	for i := range section.Steps {
+		own = append(own, &section.Steps[i])
 	}
+	before, after = l.beforeAfter(own, gives, givesAfter)
+	if !before.ok && !after.ok && draw.DuplicateOf == "" {
+		before, after = l.beforeAfter(l.p.Steps(), gives, givesAfter)
+	}
+	return before, after
+}
+
+func (l *look) beforeAfter(steps []*protocol.Step, gives, givesAfter string) (before, after reading) {
 	from := -1
 	for i, s := range steps {
-		a, ok := asked(s, gives)
-		if !ok || i > at && from >= 0 {
-			continue
-		}
-		if r := l.reading(s, a); r.ok {
-			before, from = r, i
+		if a, ok := asked(s, gives); ok {
+			if r := l.reading(s, a); r.ok {
+				before, from = r, i
+			}
 		}
 	}
 	for i, s := range steps {

@@ -10,7 +10,7 @@ import (
 // margin holds the treated result against the lowest health-based value that
 // may decide.
 func (l *look) margin(p *pair) error {
-	if p.def.Role == "mineral" && !l.hasValue(p.id) {
+	if p.def.Role != "contaminant" && !l.hasValue(p.id) {
 		return nil // nobody published one, and nobody would look for it
 	}
 	f := l.base(p, KindMargin, FMargin, p.treated)

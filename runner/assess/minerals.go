@@ -31,8 +31,8 @@ func (l *look) minerals() error {
 	return l.ph()
 }
 
-// mineral holds one mineral of the treated sample against the least that is
-// recommended, where a values document says so.
+// mineral holds one mineral of the treated sample against the ranges that are
+// recommended, where a values document says so: one finding a document.
 func (l *look) mineral(id string, d protocol.AnalyteDef) error {
 	p := &pair{id: id, def: d, treated: l.result(l.draws.treated, id, "treated")}
 	if !p.treated.ok {
@@ -50,6 +50,9 @@ func (l *look) mineral(id string, d protocol.AnalyteDef) error {
 		f.Value = number(p.treated.m.Result.Quantity.Base, unit, figures, quantity.HalfEven)
 	}
 	rec := l.recommended[id]
+	if len(rec) == 0 && (id == "alkalinity" || id == "hardness") {
+		return nil // both have a finding of their own
+	}
 	if p.treated.m.Result.Qualifier != quantity.Exact || len(rec) == 0 {
 		code := "mineral_shown"
 		if f.Value == "" {
@@ -59,25 +62,70 @@ func (l *look) mineral(id string, d protocol.AnalyteDef) error {
 		l.add(f)
 		return nil
 	}
-	for _, r := range rec {
+	for _, r := range ranges(rec) {
 		g := f
-		q, err := quantity.Parse(r.row.Value)
-		if err == nil && r.row.Speciation != p.treated.m.Result.Speciation {
-			q, err = water.Convert(id, q, r.row.Speciation, p.treated.m.Result.Speciation)
+		var ends [2]*quantity.Quantity
+		for k, x := range []*recommendation{r.least, r.most} {
+			if x == nil {
+				continue
+			}
+			q, err := quantity.Parse(x.row.Value)
+			if err == nil && x.row.Speciation != p.treated.m.Result.Speciation {
+				q, err = water.Convert(id, q, x.row.Speciation, p.treated.m.Result.Speciation)
+			}
+			if err == nil && q.Dim == i.Dim {
+				ends[k] = &q
+			}
+			g.Inputs = append(append([]Input{}, g.Inputs...), x.in)
 		}
-		if err != nil || q.Dim != i.Dim {
+		if ends[0] == nil && ends[1] == nil {
 			continue
 		}
-		state, err := water.Mineral(i, &q, nil)
+		state, err := water.Mineral(i, ends[0], ends[1])
 		if err != nil {
 			return err
 		}
-		code := map[string]string{water.LessThanRange: "mineral_less", water.InRange: "mineral_enough", water.Undecided: "mineral_open"}[state]
-		g.Inputs = append(append([]Input{}, f.Inputs...), r.in)
-		settle(&g, p, code, "least", join(r.row.Value, r.row.Speciation), "document", r.row.Document, "year", r.row.Year, "status", spoken(r.row.Status))
+		code := map[string]string{water.LessThanRange: "mineral_less", water.InRange: "mineral_within", water.MoreThanRange: "mineral_more", water.Undecided: "mineral_open"}[state]
+		settle(&g, p, code, "least", r.text(r.least), "most", r.text(r.most), "document", r.row.Document, "year", r.row.Year, "status", spoken(r.row.Status))
 		l.add(g)
 	}
 	return nil
+}
+
+// span is a recommended range of one document: either end may be missing.
+type span struct {
+	row         protocol.ValueRow
+	least, most *recommendation
+}
+
+func (s span) text(r *recommendation) string {
+	if r == nil {
+		return ""
+	}
+	return join(r.row.Value, r.row.Speciation)
+}
+
+// ranges joins the two ends that one document gives in one expression.
+func ranges(rec []recommendation) []span {
+	var out []span
+	for i := range rec {
+		r := &rec[i]
+		at := -1
+		for k, s := range out {
+			if s.row.Document == r.row.Document && s.row.Speciation == r.row.Speciation {
+				at = k
+			}
+		}
+		if at < 0 {
+			out, at = append(out, span{row: r.row}), len(out)
+		}
+		if r.row.Bound == "at_most" {
+			out[at].most = r
+		} else {
+			out[at].least = r
+		}
+	}
+	return out
 }
 
 // spoken is a status of a published value as it is said with it; a value that
@@ -279,9 +327,17 @@ func (l *look) ph() error {
 	if f.Code == "" {
 		f.Code = "ph_open"
 	}
-	f.Args = args("alkalinity", g.text, "twin_ph", why.Twin.PH, "twin_alkalinity", why.Twin.Alkalinity, "twin_row", why.Twin.ID)
+	f.Args = args("alkalinity", g.text, "twin_ph", oneDecimal(why.Twin.PH), "twin_alkalinity", why.Twin.Alkalinity, "twin_row", why.Twin.ID)
 	l.add(f)
 	return nil
+}
+
+func oneDecimal(text string) string {
+	r, err := quantity.ParseDecimal(text)
+	if err != nil {
+		return text
+	}
+	return quantity.Decimal(r, 1, quantity.HalfEven)
 }
 
 // lowIonic tells whether an electrode is one for water of few ions.

@@ -25,7 +25,7 @@ const (
 )
 
 var needWords = map[string]string{
-	NeedsMoreInFeed:     "a feed that holds at least ten times the reporting limit",
+	NeedsMoreInFeed:     "a feed that lies well above the reporting limit",
 	NeedsFinerTreated:   "a lower limit for the treated sample",
 	NeedsFinerUntreated: "a lower limit for the untreated sample",
 	NeedsDilution:       "a dilution within the method's range",
@@ -74,7 +74,7 @@ var markWords = map[string]string{
 	"qualified": "used with a reservation", "departure": "with an accepted departure",
 	"assumed": "assumed by the bench", "second_untreated": "compared with the untreated sample of the first day",
 	"status": "status of the value", "feed": "the feed was not read before and after",
-	"outside": "beyond what the tool computes", "life": "life point not known",
+	"second_feed": "the feed was not read before and after on the second day",
 }
 
 // assumptions says what an "assumed:" mark is about.

@@ -21,6 +21,7 @@ func Sentence(f Finding) string {
 			args[name] = text
 		}
 	}
+	args["span"] = spanText(args["low"], args["high"])
 	if lacks := args["lacks"]; lacks != "" {
 		var words []string
 		for _, l := range strings.Fields(lacks) {
@@ -32,6 +33,19 @@ func Sentence(f Finding) string {
 		args["warning"] = strings.ReplaceAll(w, "_", " ")
 	}
 	return fill(c.Says, args)
+}
+
+// spanText is what is known of a range.
+func spanText(low, high string) string {
+	switch {
+	case low == high:
+		return low
+	case low == "":
+		return "up to " + high
+	case high == "":
+		return low + " or more"
+	}
+	return low + " to " + high
 }
 
 // fill puts arguments into a template; a part in [ ] goes when an argument in

@@ -52,6 +52,7 @@ type Row struct {
 	Drain     Cell   `json:"drain"`
 	Duplicate Cell   `json:"duplicate"` // of the treated sample
 	SecondDay Cell   `json:"second_day"`
+	Flushed   Cell   `json:"flushed"` // treated, after the first draw has run off
 }
 
 // Cell is one result with its expanded uncertainty.
