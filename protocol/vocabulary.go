@@ -135,18 +135,20 @@ func Vocabulary(p *Protocol) rules.Vocabulary {
 }
 
 // BenchFields returns the typed fields of the variable `bench` in a scoring
-// document: what the assessment found about the unit on the bench. Costs are
-// bare numbers in the bench's currency.
+// document: what the assessment found about the unit on the bench, each with
+// its interval (a point where no uncertainty is known). Costs are bare numbers
+// in the bench's currency.
 func BenchFields() []rules.Field {
-	q := rules.QuantityOf
+	of := rules.IntervalOf
 	return []rules.Field{
-		{Name: "flow", Type: q(quantity.Flow)}, {Name: "production", Type: q(quantity.Flow)},
-		{Name: "usable_volume", Type: q(quantity.Volume)}, {Name: "refill_time", Type: q(quantity.Time)},
-		{Name: "shut_off_drain", Type: q(quantity.Volume)}, {Name: "recovery", Type: q(quantity.Ratio)},
-		{Name: "product_ph", Type: q(quantity.PH)}, {Name: "product_conductivity", Type: q(quantity.Conductivity)},
-		{Name: "product_free_chlorine", Type: q(quantity.MassConc)}, {Name: "hardness", Type: q(quantity.MassConc)},
-		{Name: "conductivity_reduction", Type: q(quantity.Ratio)}, {Name: "chlorine_reduction", Type: rules.IntervalOf(quantity.Ratio)},
-		{Name: "contact_rise", Type: q(quantity.Ratio)},
+		{Name: "flow", Type: of(quantity.Flow)}, {Name: "production", Type: of(quantity.Flow)}, {Name: "production_at_25", Type: of(quantity.Flow)},
+		{Name: "usable_volume", Type: of(quantity.Volume)}, {Name: "refill_time", Type: of(quantity.Time)},
+		{Name: "shut_off_drain", Type: of(quantity.Volume)},
+		{Name: "recovery", Type: of(quantity.Ratio)}, {Name: "efficiency", Type: of(quantity.Ratio)},
+		{Name: "product_ph", Type: of(quantity.PH)}, {Name: "product_conductivity", Type: of(quantity.Conductivity)},
+		{Name: "product_free_chlorine", Type: of(quantity.MassConc)}, {Name: "hardness", Type: of(quantity.MassConc)},
+		{Name: "conductivity_reduction", Type: of(quantity.Ratio)}, {Name: "chlorine_reduction", Type: of(quantity.Ratio)},
+		{Name: "contact_rise", Type: of(quantity.Ratio)},
 		{Name: "cost_year", Type: rules.Number}, {Name: "cost_litre", Type: rules.Number},
 	}
 }
