@@ -87,7 +87,9 @@ func (s *State) checkHandOver(m meta, b *HandOver, c circumstances) *Refusal {
 		return nil
 	}
 	for _, x := range s.stillHere(b.Step) {
-		if !seen[x.Step+"#"+strconv.Itoa(x.Try)] && !s.Tries[x.Step][x.Try-1].Void {
+		// A sample of a try that was done again may stay: it is kept, and need not
+		// be analysed.
+		if x.Try == s.last(x.Step).N && !seen[x.Step+"#"+strconv.Itoa(x.Try)] && !s.Tries[x.Step][x.Try-1].Void {
 			return refuse(b.Step, "hand over what goes ahead of the rest without naming a step", "sample %s of try %d is still here", x.Step, x.Try)
 		}
 	}
