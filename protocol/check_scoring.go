@@ -108,9 +108,14 @@ func (d *draft) checkValueFunction(ptr string, m Measure, x *rules.Expr) {
 	}
 }
 
+// bare tells whether a measure is a number without a unit.
+func bare(t rules.Type) bool {
+	return t == rules.Number || t == rules.IntervalOf(quantity.None)
+}
+
 func (d *draft) corner(ptr, text string, want rules.Type, known bool) (*big.Rat, bool) {
 	if r, err := quantity.ParseDecimal(text); err == nil {
-		if known && want != rules.Number {
+		if known && !bare(want) {
 			d.fault(ptr, fmt.Sprintf("%s has no unit; the measure is a %s", text, want.Dim()), `write the unit after it, as in "80 %"`)
 			return nil, false
 		}
@@ -120,7 +125,7 @@ func (d *draft) corner(ptr, text string, want rules.Type, known bool) (*big.Rat,
 	switch {
 	case err != nil:
 		d.fault(ptr, err.Error(), "")
-	case known && want == rules.Number:
+	case known && bare(want):
 		d.fault(ptr, fmt.Sprintf("%q has a unit; the measure is a bare number", text), "write the number alone")
 	case known && q.Dim != want.Dim():
 		d.fault(ptr, fmt.Sprintf("%q is a %s; the measure is a %s", text, q.Dim, want.Dim()), "")

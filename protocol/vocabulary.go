@@ -136,8 +136,8 @@ func Vocabulary(p *Protocol) rules.Vocabulary {
 
 // BenchFields returns the typed fields of the variable `bench` in a scoring
 // document: what the assessment found about the unit on the bench, each with
-// its interval (a point where no uncertainty is known). Costs are bare numbers
-// in the bench's currency.
+// its interval (a point where no uncertainty is known). Costs are intervals of
+// bare numbers in the bench's currency: stated lives are ranges.
 func BenchFields() []rules.Field {
 	of := rules.IntervalOf
 	return []rules.Field{
@@ -149,7 +149,7 @@ func BenchFields() []rules.Field {
 		{Name: "product_free_chlorine", Type: of(quantity.MassConc)}, {Name: "hardness", Type: of(quantity.MassConc)},
 		{Name: "conductivity_reduction", Type: of(quantity.Ratio)}, {Name: "chlorine_reduction", Type: of(quantity.Ratio)},
 		{Name: "contact_rise", Type: of(quantity.Ratio)},
-		{Name: "cost_year", Type: rules.Number}, {Name: "cost_litre", Type: rules.Number},
+		{Name: "cost_year", Type: of(quantity.None)}, {Name: "cost_litre", Type: of(quantity.None)},
 	}
 }
 
