@@ -7,6 +7,7 @@ import (
 	"math/big"
 	"os"
 	"strconv"
+	"strings"
 	"testing"
 )
 
@@ -32,6 +33,24 @@ func references(t *testing.T, name string) []map[string]string {
 		out = append(out, m)
 	}
 	return out
+}
+
+// cited makes sure that the figures a check compares with stand in the row of
+// test_vectors.csv that it names.
+func cited(t *testing.T, id string, figures ...string) {
+	t.Helper()
+	for _, row := range references(t, "test_vectors.csv") {
+		if row["id"] != id {
+			continue
+		}
+		for _, f := range figures {
+			if !strings.Contains(row["inputs"]+" "+row["expected"], f) {
+				t.Errorf("row %s does not hold %q: %s -> %s", id, f, row["inputs"], row["expected"])
+			}
+		}
+		return
+	}
+	t.Errorf("no row %s", id)
 }
 
 func number(t *testing.T, s string) float64 {
@@ -65,14 +84,15 @@ func readings(t *testing.T, name string) []Point {
 // (rows NLS-1 and NLS-2), from both certified starts, to seven digits, their
 // standard deviations included.
 func TestNISTCertified(t *testing.T) {
+	cited(t, "NLS-1", "213.80940889 sd 12.354515176", "0.54723748542 sd 0.10455993237", "1168.0088766", "17.088072423", "starts (1,1),(100,0.75)")
+	cited(t, "NLS-2", "238.94212918 sd 2.7070075241", "5.5015643181e-4 sd 7.2668688436e-6", "0.12455138894", "0.1018787633", "(500,0.0001),(250,0.0005)")
 	zero := 0.0
 	for _, c := range []struct {
-		name                       string
-		points                     int
-		a, sdA, k, sdK, rss, s     float64
-		firstStart, secondStart    float64
-		wantFree                   int
-		kMin, kMax, rssCertifiedTo float64
+		name                    string
+		points                  int
+		a, sdA, k, sdK, rss, s  float64
+		firstStart, secondStart float64
+		wantFree                int
 	}{
 		{name: "BoxBOD", points: 6, a: 213.80940889, sdA: 12.354515176, k: 0.54723748542, sdK: 0.10455993237,
 			rss: 1168.0088766, s: 17.088072423, firstStart: 1, secondStart: 0.75, wantFree: 4},
@@ -111,6 +131,7 @@ func TestNISTCertified(t *testing.T) {
 // The false optimum of row NLS-3 (b1 = mean of y, rate without end) must be
 // refused when it is the best there is: readings that are flat after the first.
 func TestFalseOptimumRefused(t *testing.T) {
+	cited(t, "NLS-3", "172.5 (=mean y)", "must be rejected")
 	zero := 0.0
 	flat := []Point{{1, 173}, {2, 172}, {3, 173}, {5, 172}, {7, 172.4}, {10, 172.6}}
 	if _, err := FitContact(flat, ContactOptions{Origin: &zero}); !errors.Is(err, ErrNoRise) {
@@ -230,6 +251,7 @@ func TestStudentQuantiles(t *testing.T) {
 
 // Row GUM-H1 (end gauge of GUM H.1; inputs and answers from memory).
 func TestCombinedUncertainty(t *testing.T) {
+	cited(t, "GUM-H1", "25, 9.7, 2.9, 16.6 nm; nu 18, 25.6, 50, 2", "31.67", "16.76", "t99(16) 2.92")
 	u, free, err := Combined([]Component{{25, 18}, {9.7, 25.6}, {2.9, 50}, {16.6, 2}})
 	if err != nil {
 		t.Fatal(err)
@@ -262,6 +284,9 @@ func TestHolm(t *testing.T) {
 
 // Rows MULT-1, SENS-1, SENS-2.
 func TestFamiliesAndTails(t *testing.T) {
+	cited(t, "MULT-1", "39.7 % and 78.1 %")
+	cited(t, "SENS-1", "p = 1/9")
+	cited(t, "SENS-2", "15 right needed", "p = 0.0435")
 	for n, want := range map[int]float64{20: 0.397, 60: 0.781} {
 		got, _ := AnyFalse(n, big.NewRat(25, 1000)).Float64()
 		if math.Abs(got-want) > 0.001 {

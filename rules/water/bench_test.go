@@ -125,6 +125,7 @@ func TestProductionFactor(t *testing.T) {
 	}
 	cited(t, "TCF-1", "0.5287 0.6253 0.7352 0.8597 1.0000 1.1574")
 	cited(t, "TCF-2", "0.4824 0.5844 0.7034 0.8412 1.0000 1.1820")
+	cited(t, "TCF-3", "0.521 0.620 0.730 0.857 1.000 1.161 (equals U=2700)")
 	cited(t, "TCF-6", "2.81 %/degC (U 2640), 3.18 %/degC (U 3020)")
 	for u, want := range map[float64]float64{2640: 2.81, 3020: 3.18} {
 		f, _ := ProductionFactor(q(t, "20 Cel"), u, Multiply)
@@ -205,6 +206,7 @@ func TestConductivity(t *testing.T) {
 		}
 	}
 	cited(t, "EC-2", "1408.23")
+	cited(t, "EC-3", "1413 uS/cm")
 	// Half way between rows the straight line stays within 0.1 % of the
 	// quadratic through three rows, 1354.04 at 23 degC (from 15, 20, 25 by hand).
 	mid, err := KCl001(q(t, "23 Cel"))

@@ -96,6 +96,7 @@ func TestLowestValueLeavesOut(t *testing.T) {
 
 // Rows DEC-1, DEC-2, DEC-4 (ILAC-G8:09/2019, 4.2.2).
 func TestGuardBand(t *testing.T) {
+	cited(t, "DEC-1", "PFA up to 50 %")
 	cited(t, "DEC-2", "PFA < 2.5 %", "2.275 %")
 	cited(t, "DEC-4", "y 9.0, u 0.5, upper limit 10", "0.97725")
 	near(t, "chance at the acceptance limit", det.NormCDF(-2), 0.02275, 1e-5)
