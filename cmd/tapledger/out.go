@@ -85,7 +85,7 @@ func (c *call) wrote(b *bench.Bench, st *runner.State, recs ...audit.Record) err
 		if data, err := r.Bytes(); err == nil {
 			w.Record = audit.Hash(data)
 		}
-		fmt.Fprintf(&s, "record %d: %s\n", r.Seq, runner.Subject(r))
+		s.WriteString("record " + runner.Subject(r) + "\n")
 		for _, d := range st.History {
 			if d.Seq == r.Seq {
 				w.Decisions = append(w.Decisions, d.Decision)

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"unicode/utf8"
 
@@ -34,6 +35,20 @@ func (f *SheetFault) Error() string { return fmt.Sprintf("%s:%d: %s", f.File, f.
 // step, and one entry a line; empty cells are left out. A cell or key "word"
 // holds a bare word such as yes.
 func ParseSheet(name string, data []byte) ([]Input, error) {
+	list, err := ParseEntries(name, data)
+	if err != nil {
+		return nil, err
+	}
+	for _, in := range list {
+		if in.Step == "" {
+			return nil, &SheetFault{File: name, Line: in.Line, Says: "step is missing", Hint: "each entry names its step"}
+		}
+	}
+	return list, nil
+}
+
+// ParseEntries reads a sheet like ParseSheet, but lets entries name no step.
+func ParseEntries(name string, data []byte) ([]Input, error) {
 	if len(bytes.TrimSpace(data)) == 0 {
 		return nil, &SheetFault{File: name, Line: 1, Says: "the sheet is empty"}
 	}
@@ -52,11 +67,6 @@ func ParseSheet(name string, data []byte) ([]Input, error) {
 	}
 	if len(list) > mostSheet {
 		return nil, &SheetFault{File: name, Line: list[mostSheet].Line, Says: fmt.Sprintf("a sheet holds at most %d entries", mostSheet)}
-	}
-	for _, in := range list {
-		if in.Step == "" {
-			return nil, &SheetFault{File: name, Line: in.Line, Says: "step is missing", Hint: "each entry names its step"}
-		}
 	}
 	return list, nil
 }
@@ -187,6 +197,16 @@ func scalar(n ast.Node) (string, bool) {
 		return strings.TrimRight(n.(*ast.LiteralNode).Value.Value, "\n"), true
 	}
 	return "", false
+}
+
+// Take removes a value from the input and gives its text, "" when there is none.
+func (in *Input) Take(name string) string {
+	text, ok := in.Texts[name]
+	if ok {
+		delete(in.Texts, name)
+		in.Names = slices.DeleteFunc(slices.Clone(in.Names), func(n string) bool { return n == name })
+	}
+	return text
 }
 
 // EnterSheet puts all entries of a sheet on record, or none.
