@@ -8,7 +8,6 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
-	"time"
 
 	"tapledger/audit"
 )
@@ -251,16 +250,5 @@ func crashAt(k int, counts func(Op) bool, half bool) Hook {
 			return len(op.Data) / 2, errCrash
 		}
 		return 0, errCrash
-	}
-}
-
-func within(t *testing.T, what string, limit time.Duration, f func()) {
-	t.Helper()
-	done := make(chan struct{})
-	go func() { defer close(done); f() }()
-	select {
-	case <-done:
-	case <-time.After(limit):
-		t.Fatalf("%s did not end within %v", what, limit)
 	}
 }

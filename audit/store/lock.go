@@ -96,8 +96,10 @@ func waitLock(f *os.File, limit <-chan time.Time) error {
 	}
 }
 
-// Unclean is true when the last holder of the writer's lock died with it and
-// Recover has not run since. It is known from the first Lock on.
+// Unclean is true when Recover has something to look at: the last holder of
+// the writer's lock died with it (known from the first Lock on), a loose object
+// was found broken, or a lock file stood in the way for too long. A writer that
+// knows and does not recover leaves the mark to the next.
 func (s *Store) Unclean() bool { return s.unclean.Load() }
 
 // holder reads who wrote into the lock file. Nothing there means that the

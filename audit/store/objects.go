@@ -79,6 +79,7 @@ func (s *Store) loose(hash string) (string, []byte, error) {
 		}
 	}
 	if how != "" {
+		s.unclean.Store(true) // then the next start hashes all loose objects again
 		return "", nil, &DamagedError{Hash: hash, Path: name, How: how}
 	}
 	return typ, data, nil

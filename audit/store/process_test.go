@@ -263,6 +263,44 @@ func TestKilledWriter(t *testing.T) {
 	fsck(t, s.Dir(), "after a killed writer")
 }
 
+// TestWordForTheNextStart: a writer that meets a lock file of the dead or a
+// broken object, and has nobody who recovers, leaves word in the lock file.
+func TestWordForTheNextStart(t *testing.T) {
+	for name, spoil := range map[string]func(s *Store){
+		"lock file": func(s *Store) {
+			must(t, os.WriteFile(s.d.full("refs/heads/main.lock"), nil, 0o666))
+			s.wait = time.Millisecond
+			if err := s.SetRef("refs/heads/main", "", record("main", "", 0)[2].Hash); !errors.Is(err, ErrBusy) {
+				t.Errorf("SetRef: %v", err)
+			}
+		},
+		"broken object": func(s *Store) {
+			breakLoose(t, s.Dir(), record("main", "", 0)[0].Hash, "half", nil)
+			if _, _, err := s.Object(record("main", "", 0)[0].Hash); !errors.Is(err, ErrDamaged) {
+				t.Errorf("Object: %v", err)
+			}
+			must(t, s.Put(record("other", "", 1)[0]))
+		},
+	} {
+		s := fresh(t)
+		spoil(s)
+		s = reopen(t, s)
+		unlock, err := s.Lock()
+		must(t, err)
+		if !s.Unclean() {
+			t.Errorf("%s: no word was left", name)
+		}
+		if rec, err := s.Recover("refs/heads/main"); err != nil || len(rec.Acts) == 0 {
+			t.Errorf("%s: Recover did %+v, %v", name, rec, err)
+		}
+		unlock()
+		if unlock, err = reopen(t, s).Lock(); err != nil {
+			t.Fatal(err)
+		}
+		unlock()
+	}
+}
+
 // TestLiveLockFile: a lock file that its owner is still writing is left alone.
 func TestLiveLockFile(t *testing.T) {
 	s := fresh(t)

@@ -317,6 +317,7 @@ func (s *Store) lockRef(name string) (*file, error) {
 			time.Sleep(pause)
 		}
 		if waited >= s.wait {
+			s.unclean.Store(true) // then the next start looks and clears it
 			return nil, fmt.Errorf("%w: %s.lock is there; another program is changing this reference, or died while it did (the next start clears that)", ErrBusy, name)
 		}
 	}
