@@ -24,13 +24,8 @@ func (s *State) apply(m meta, body any) {
 	case *Departure:
 		for _, id := range b.Affects {
 			s.departed[key{id, b.Try}] = m.seq
-			if r := s.Pinned.rules.byID[id]; r == nil {
-				t := s.last(id)
-				t.Closed, t.LeftOut, t.Made = true, true, m.made
-				t.Seqs = append(t.Seqs, m.seq)
-				for _, r := range s.Pinned.rules.deciding[id] {
-					s.departed[key{r.ID, t.N}] = m.seq
-				}
+			if s.Pinned.rules.byID[id] == nil {
+				s.leaveOut(m, id)
 			}
 		}
 	case *CautionRead:
@@ -50,6 +45,20 @@ func (s *State) apply(m meta, body any) {
 	case KindOpened, KindStarted, KindEntry, KindDraw, KindHandOver, KindReport:
 	default:
 		s.Events = append(s.Events, Event{Seq: m.seq, Kind: m.kind, By: m.by, Made: m.made, Body: body})
+	}
+}
+
+// leaveOut closes a step that will not be done. What decides it is accepted with
+// it; a stand that this draw would have ended is left out too.
+func (s *State) leaveOut(m meta, id string) {
+	t := s.last(id)
+	t.Closed, t.LeftOut, t.Made = true, true, m.made
+	t.Seqs = append(t.Seqs, m.seq)
+	for _, r := range s.Pinned.rules.deciding[id] {
+		s.departed[key{r.ID, t.N}] = m.seq
+	}
+	if ends := s.step(id).Ends; ends != "" && !s.last(ends).Closed {
+		s.leaveOut(m, ends)
 	}
 }
 

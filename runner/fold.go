@@ -48,7 +48,7 @@ func refuse(step, hint, format string, args ...any) *Refusal {
 
 // newState is a run before its first record.
 func newState(p *Pinned) *State {
-	s := &State{Pinned: p, Run: p.Run, Head: audit.ZeroPrev, Phase: PhaseOpen, Tries: map[string][]*Try{},
+	s := &State{Pinned: p, Run: p.Run, Head: audit.ZeroPrev, Phase: PhaseOpen, Tries: map[string][]*Try{}, Samples: []*Sample{}, Reports: []*Received{},
 		fixed: map[int64]map[string]fix{}, decided: map[key]Decided{}, departed: map[key]int64{},
 		read: map[string]bool{}, codes: map[string]int64{}}
 	for _, st := range p.rules.steps {
