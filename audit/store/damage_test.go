@@ -2,6 +2,7 @@ package store
 
 import (
 	"bytes"
+	"compress/zlib"
 	"errors"
 	"fmt"
 	"os"
@@ -37,7 +38,12 @@ func breakLoose(t testing.TB, dir, hash, way string, other []byte) {
 	case "another object":
 		b = other
 	case "a wrong head":
-		b = deflate("blob 7", nil) // "blob 7 0"
+		typ, data, _ := inflate(b) // the right bytes under a wrong length: only the head tells
+		var z bytes.Buffer
+		w := zlib.NewWriter(&z)
+		fmt.Fprintf(w, "%s %d\x00%s", typ, len(data)+1, data)
+		w.Close()
+		b = z.Bytes()
 	default:
 		t.Fatalf("no such way: %s", way)
 	}
@@ -197,5 +203,33 @@ func TestOrder(t *testing.T) {
 			}
 		}
 		seen[o.Hash] = true
+	}
+}
+
+// TestPutMany: however many objects are handed over, few files are open.
+func TestPutMany(t *testing.T) {
+	s := fresh(t)
+	files := map[string][]byte{}
+	for i := 0; i < 3*mostAtOnce; i++ {
+		files[fmt.Sprintf("f/%d.json", i)] = []byte(fmt.Sprint(i))
+	}
+	root, objs := audit.BuildTree(files)
+	open, most := 0, 0
+	s.Inject(func(op Op) (int, error) {
+		switch op.Kind {
+		case "create":
+			open++
+		case "rename":
+			open--
+		}
+		most = max(most, open)
+		return 0, nil
+	})
+	must(t, s.Put(objs...))
+	if most > mostAtOnce || most < 2 {
+		t.Errorf("%d files were open at once, at most %d", most, mostAtOnce)
+	}
+	if got := len(allOf(t, s, root)); got != len(objs) {
+		t.Errorf("%d objects are there, want %d", got, len(objs))
 	}
 }

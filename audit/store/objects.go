@@ -161,8 +161,19 @@ func (s *Store) Put(objs ...audit.RawObject) error {
 	if s.failed != nil {
 		return s.failed
 	}
-	return s.put(inOrder(objs))
+	for list := inOrder(objs); len(list) > 0; {
+		n := min(len(list), mostAtOnce)
+		if err := s.put(list[:n]); err != nil {
+			return err
+		}
+		list = list[n:]
+	}
+	return nil
 }
+
+// mostAtOnce is how many objects are written before they are flushed together:
+// each is an open file until then.
+const mostAtOnce = 256
 
 func (s *Store) put(list []audit.RawObject) (err error) {
 	var fresh []*file
