@@ -59,7 +59,7 @@ const gridStep = 1.0905077326652577
 // first on a grid from rates so slow that the curve is a straight line to so
 // fast that it is flat, then by bisection of the derivative until nothing
 // changes. The outcome therefore does not depend on a start. Checked against
-// two certified sets of NIST StRD from both of their starts (NLS-1, NLS-2).
+// two reference sets of NIST StRD from both of their starts (NLS-1, NLS-2).
 //
 // Readings: at least two more than there are parameters (2 with a given
 // origin, 3 without), at times not below zero, at as many different times as

@@ -80,10 +80,10 @@ func readings(t *testing.T, name string) []Point {
 	return out
 }
 
-// Certified values of NIST StRD, nonlinear regression, BoxBOD and Misra1a
-// (rows NLS-1 and NLS-2), from both certified starts, to seven digits, their
+// "Certified values" of NIST StRD, nonlinear regression, BoxBOD and Misra1a
+// (rows NLS-1 and NLS-2), from both starts given there, to seven digits, their
 // standard deviations included.
-func TestNISTCertified(t *testing.T) {
+func TestNISTReferenceSets(t *testing.T) {
 	cited(t, "NLS-1", "213.80940889 sd 12.354515176", "0.54723748542 sd 0.10455993237", "1168.0088766", "17.088072423", "starts (1,1),(100,0.75)")
 	cited(t, "NLS-2", "238.94212918 sd 2.7070075241", "5.5015643181e-4 sd 7.2668688436e-6", "0.12455138894", "0.1018787633", "(500,0.0001),(250,0.0005)")
 	zero := 0.0

@@ -1,4 +1,4 @@
-// Package water holds the trade's computations as pure functions: reduction,
+// Package water holds the trade's computations, each a function of its arguments alone: reduction,
 // rise, distance to a published value, minerals, conductivity, flow, recovery,
 // mass balance, production at temperature, cost.
 //

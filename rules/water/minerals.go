@@ -206,15 +206,15 @@ func BalanceAcceptance(b Balance) string {
 	return Undecided
 }
 
-// Codes of a mineral held against a recommended range.
+// Codes of a mineral held against a published range.
 const (
-	LessThanRange = "less_than_recommended"
-	InRange       = "in_recommended_range"
-	MoreThanRange = "more_than_recommended"
+	LessThanRange = "less_than_range"
+	InRange       = "in_range"
+	MoreThanRange = "more_than_range"
 )
 
 // Mineral holds a concentration, with its uncertainty as an interval, against
-// a recommended range of which either end may be nil. Recommendations are
+// a published range of which either end may be nil. Recommendations are
 // those of authors, not guideline values, and carry their status. Undecided
 // when the interval lies on both sides of an end.
 func Mineral(i quantity.Interval, least, most *quantity.Quantity) (string, error) {
