@@ -1,6 +1,6 @@
-// Package water holds the trade's computations, each a function of its arguments alone: reduction,
-// rise, distance to a published value, minerals, conductivity, flow, recovery,
-// mass balance, production at temperature, cost.
+// Package water holds the trade's computations, each a function of its
+// arguments alone: reduction, rise, distance to a published value, minerals,
+// conductivity, flow, recovery, mass balance, production at temperature, cost.
 //
 // Where the arithmetic is exact it is done exactly (math/big.Rat), and bounds
 // stay bounds: a non-detect is an interval that ends at its limit and is never
