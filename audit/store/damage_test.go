@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -206,7 +207,8 @@ func TestOrder(t *testing.T) {
 	}
 }
 
-// TestPutMany: however many objects are handed over, few files are open.
+// TestPutMany: however many objects are handed over and in whatever order, few
+// files are open, and each object gets its name after those it points to.
 func TestPutMany(t *testing.T) {
 	s := fresh(t)
 	files := map[string][]byte{}
@@ -214,6 +216,10 @@ func TestPutMany(t *testing.T) {
 		files[fmt.Sprintf("f/%d.json", i)] = []byte(fmt.Sprint(i))
 	}
 	root, objs := audit.BuildTree(files)
+	byName, named := map[string]audit.RawObject{}, map[string]bool{}
+	for _, o := range objs {
+		byName[loosePath(o.Hash)] = o
+	}
 	open, most := 0, 0
 	s.Inject(func(op Op) (int, error) {
 		switch op.Kind {
@@ -221,10 +227,18 @@ func TestPutMany(t *testing.T) {
 			open++
 		case "rename":
 			open--
+			o := byName[op.To]
+			for _, h := range links(o.Type, o.Data) {
+				if !named[h] {
+					t.Errorf("%s %s got its name before %s, which it points to", o.Type, o.Hash, h)
+				}
+			}
+			named[o.Hash] = true
 		}
 		most = max(most, open)
 		return 0, nil
 	})
+	slices.SortFunc(objs, func(a, b audit.RawObject) int { return strings.Compare(b.Type, a.Type) }) // trees first
 	must(t, s.Put(objs...))
 	if most > mostAtOnce || most < 2 {
 		t.Errorf("%d files were open at once, at most %d", most, mostAtOnce)
