@@ -243,6 +243,25 @@ func TestTwice(t *testing.T) {
 	}
 }
 
+// Parse looks at the report as a whole too, with the pairs it is told.
+func TestParseLooksAtTheWhole(t *testing.T) {
+	n := func(sample, name, value, unit string) cells {
+		return lead(cells{"sample": sample, "name": name, "value": value, "unit": unit, "ltype": "", "limit": "", "lunit": ""})
+	}
+	opt := handed()
+	text := file(n(untreatedID, "Sodium", "3", "mg/l"), n(treatedID, "Sodium", "30", "mg/l"), n(untreatedID, "Chloride", "3", "mg/l"),
+		n(treatedID, "Chloride", "50", "mg/l"), n(untreatedID, "Fluoride", "<0.1", "mg/l"), n(treatedID, "Fluoride", "0.6", "mg/l"),
+		n(untreatedID, "Lead", "3", "ug/l"))
+	s, faults := Parse("report.csv", []byte(text), opt)
+	if faults != nil || len(s.Warnings) != 0 {
+		t.Errorf("without pairs: %v, %v", s, faults)
+	}
+	opt.Context.Pairs = []Pair{{untreatedID, treatedID}}
+	if s, _ = Parse("report.csv", []byte(text), opt); len(s.Warnings) != 1 || s.Warnings[0].Code != WarnSwapped {
+		t.Errorf("a swapped pair: %v", s.Warnings)
+	}
+}
+
 func TestHeader(t *testing.T) {
 	opt := handed()
 	opt.Header = Header{Laboratory: "inverness", Revision: "0", Issued: "2026-03-20"}

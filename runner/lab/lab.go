@@ -40,6 +40,8 @@ type Options struct {
 	// Method chooses among several methods for one analyte id: its results by
 	// other methods are left out, and listed.
 	Method map[string]string
+	// Context says which samples belong together, for Plausible.
+	Context Context
 	// Ignore lists analyte names of the file that are not wanted; their rows are
 	// left out, and listed.
 	Ignore []string
@@ -143,7 +145,8 @@ func (f Fault) String() string {
 }
 
 // Parse reads a report. It returns a sheet, or every fault that it found,
-// sorted by line; never both.
+// sorted by line; never both. The sheet's warnings are those of the reading,
+// then those of Plausible.
 func Parse(name string, data []byte, opt Options) (*Sheet, []Fault) {
 	p := &parser{name: name, opt: opt, sheet: &Sheet{Header: opt.Header}}
 	t, faults := readTable(name, data)
@@ -169,7 +172,7 @@ func Parse(name string, data []byte, opt Options) (*Sheet, []Fault) {
 	if len(p.faults) > 0 {
 		return nil, sorted(p.faults)
 	}
-	p.sheet.Warnings = append(p.sheet.Warnings, p.warnings...)
+	p.sheet.Warnings = append(p.warnings, Plausible(p.sheet.Results, opt.Context)...)
 	return p.sheet, nil
 }
 
