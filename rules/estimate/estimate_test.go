@@ -312,3 +312,29 @@ func TestFamiliesAndTails(t *testing.T) {
 		t.Error("tails beyond the ends are not 1 and 0")
 	}
 }
+
+// The same bits on every processor: what amd64 gave, to be run on others too.
+func TestContactBits(t *testing.T) {
+	zero := 0.0
+	fit, err := FitContact(readings(t, "BoxBOD"), ContactOptions{Origin: &zero})
+	if err != nil {
+		t.Fatal(err)
+	}
+	quantile, err := StudentQuantile(0.025, 7)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		name string
+		got  float64
+		want string
+	}{
+		{"a", fit.A, "0x1.ab9e6ad792b38p+07"}, {"k", fit.K, "0x1.182f82fe0a9e3p-01"}, {"sd k", fit.SdK, "0x1.ac47092005e12p-04"},
+		{"RSS", fit.RSS, "0x1.2400916ef8f2fp+10"}, {"rate from", fit.KLimits.Low, "0x1.35da0dd64dc18p-02"},
+		{"plateau to", fit.PlateauLimits.High, "0x1.029159d72aacep+08"}, {"t", quantile, "0x1.2eac01e9f5b2p+01"},
+	} {
+		if got := strconv.FormatFloat(c.got, 'x', -1, 64); got != c.want {
+			t.Errorf("%s = %s, want %s", c.name, got, c.want)
+		}
+	}
+}

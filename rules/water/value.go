@@ -58,7 +58,7 @@ type LeftOut struct {
 // asked ("as N"; "" takes the analyte's own), by the rules of the reference
 // values: only enforceable or guideline kinds with a health basis; goals in a
 // column of their own; the expression converted first; nothing from memory, in
-// conflict, or without document and year. The order of rows decides among
+// conflict, or without document and year; uranium in pCi/L by UraniumMass. The order of rows decides among
 // equals. A dimension is given so that values of another one are left out.
 func LowestValue(rows []Published, analyte, speciation string, d quantity.Dim) Lowest {
 	var out Lowest
@@ -108,6 +108,9 @@ func readPublished(row Published, speciation string, d quantity.Dim) (q quantity
 	if err != nil {
 		return q, NotRead
 	}
+	if q.Dim == quantity.ActivityConc && d == quantity.MassConc && row.Analyte == "uranium" {
+		q, _ = UraniumMass(q)
+	}
 	if q.Dim != d {
 		return q, OtherUnits
 	}
@@ -123,6 +126,19 @@ func readPublished(row Published, speciation string, d quantity.Dim) (q quantity
 		return q, NotRead
 	}
 	return q, ""
+}
+
+// uraniumActivity is 0.67 pCi in a microgram of natural uranium, in Bq per mg.
+var uraniumActivity = mul(dec("0.67"), dec("37"))
+
+// UraniumMass turns an activity concentration of natural uranium into a
+// concentration by mass, with 0.67 pCi/ug: 20.1 pCi/L are 30 ug/L. Uranium that
+// is not natural has another factor.
+func UraniumMass(activity quantity.Quantity) (quantity.Quantity, error) {
+	if err := want("activity", activity, quantity.ActivityConc); err != nil {
+		return activity, err
+	}
+	return quantity.New(quo(activity.Base, uraniumActivity), perLitre), nil
 }
 
 // Codes of a comparison with a published value.

@@ -153,6 +153,20 @@ func TestHealthValueRefuses(t *testing.T) {
 	}
 }
 
+// The reference README: 30 ug/L of natural uranium are 20.1 pCi/L.
+func TestUraniumMass(t *testing.T) {
+	m, err := UraniumMass(q(t, "20.1 pCi/L"))
+	if err != nil || m.Base.Cmp(dec("0.030")) != 0 {
+		t.Errorf("20.1 pCi/L: %s, %v", m, err)
+	}
+	_, err = UraniumMass(q(t, "20.1 ug/L"))
+	wantError(t, "a mass", err, "activity")
+	row := Published{Analyte: "uranium", Type: "MAC", Value: "20.1 pCi/L", Basis: "health", Document: "D", Year: "2020", Status: "VERIFIED"}
+	if l := LowestValue([]Published{row}, "uranium", "", quantity.MassConc); !l.Found || l.Value.Base.Cmp(dec("0.030")) != 0 {
+		t.Errorf("a value in pCi/L: %+v", l)
+	}
+}
+
 func TestGoal(t *testing.T) {
 	for _, c := range []struct{ result, limit, goal, want string }{
 		{"0.3 ug/L", "0.5 ug/L", "0 mg/L", GoalOfZero}, {"0.3 ug/L", "0.5 ug/L", "0.2 ug/L", NoMethodBelow},

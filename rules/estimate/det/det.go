@@ -135,9 +135,6 @@ func Log1p(x float64) float64 {
 	}
 	u := 1 + x
 	lost := x - (u - 1)
-	if x > 1 {
-		lost = 1 - (u - x)
-	}
 	return Log(u) + lost/u
 }
 
