@@ -110,6 +110,10 @@ func (s *State) findField(st *protocol.Step, t *Try, field string, at At) (found
 		return s.findReading(st, []map[string]Held{t.Values}, field)
 	case protocol.StepSeries:
 		return s.findSeries(st, t, field)
+	case protocol.StepTaste:
+		if field == "count" && t.Begun() && !t.LeftOut {
+			return found{new(big.Rat).SetInt64(answers(t)), rules.Recorded, lastSeq(t)}, true
+		}
 	case protocol.StepFlush, protocol.StepFill:
 		if field == "elapsed" {
 			return between(t.Values["began"], t.Values["ended"])
@@ -292,6 +296,16 @@ func (s *State) findSeries(st *protocol.Step, t *Try, field string) (found, bool
 		return moment(readings[len(readings)-1][base])
 	}
 	return s.findReading(st, readings, base)
+}
+
+// answers counts the answers of a tasting.
+func answers(t *Try) (n int64) {
+	for k := 1; k <= mostTasters; k++ {
+		if _, ok := t.Values[numbered("answer", k)]; ok {
+			n++
+		}
+	}
+	return n
 }
 
 func lastSeq(t *Try) int64 {
