@@ -117,7 +117,7 @@ type first struct {
 func (opt *CreateOptions) begin(now time.Time) (*first, error) {
 	f := &first{opt: opt}
 	if opt.Simulated {
-		f.person, f.bench = simulatedKey(opt.Seed, opt.Person, 0), simulatedKey(opt.Seed, audit.BenchPrincipal, 0)
+		f.person, f.bench = SimulatedKey(opt.Seed, opt.Person, 0), SimulatedKey(opt.Seed, audit.BenchPrincipal, 0)
 	} else {
 		var err error
 		if _, f.person, err = ed25519.GenerateKey(rand.Reader); err != nil {

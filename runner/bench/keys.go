@@ -55,7 +55,7 @@ func (b *Bench) signer(m *Main, principal string) (audit.Signer, error) {
 	}
 	if m.Simulated() {
 		for n := 0; n <= len(m.Allowed.Lines); n++ {
-			key := simulatedKey(m.Bench.Seed, principal, n)
+			key := SimulatedKey(m.Bench.Seed, principal, n)
 			if line, ok := m.Allowed.Find(key.Public().(ed25519.PublicKey)); ok && line.Ended.IsZero() {
 				return audit.NewKeySigner(principal, key), nil
 			}
@@ -131,7 +131,7 @@ func (b *Bench) As(person string) *Bench {
 func (b *Bench) newKey(m *Main, principal string) (ed25519.PublicKey, error) {
 	if m.Simulated() {
 		for n := 0; ; n++ {
-			pub := simulatedKey(m.Bench.Seed, principal, n).Public().(ed25519.PublicKey)
+			pub := SimulatedKey(m.Bench.Seed, principal, n).Public().(ed25519.PublicKey)
 			if _, used := m.Allowed.Find(pub); !used {
 				return pub, nil
 			}

@@ -82,19 +82,36 @@ func (b *Bench) report(st *runner.State, spec ReceiveSpec) (*lab.Sheet, runner.R
 	if len(faults) > 0 {
 		return nil, runner.Report{}, &FileFaults{Faults: faults}
 	}
+	step := spec.Step
+	if step == "" {
+		step = b.reportStep(st, sheet)
+	}
+	// Once it is known what the report is about, only that can be missing in it.
+	opt.Samples = slices.DeleteFunc(opt.Samples, func(x lab.Sample) bool { return !concerns(st, step, sheet, x.ID) })
+	if sheet, faults = lab.Parse(spec.Name, spec.Data, opt); len(faults) > 0 {
+		return nil, runner.Report{}, &FileFaults{Faults: faults}
+	}
 	if asks := slices.DeleteFunc(slices.Clone(sheet.Asks), func(a string) bool { return a == "revision" }); len(asks) > 0 {
 		return sheet, runner.Report{}, &runner.Refusal{Says: spec.Name + " does not say: " + strings.Join(asks, ", "), Hint: "read it in the report itself: --" + strings.Join(asks, " ... --") + " ..."}
 	}
 	h := sheet.Header
-	body := runner.Report{Common: common(), Step: spec.Step, Laboratory: h.Laboratory, Number: h.Number, Revision: h.Revision, Status: h.Status,
+	body := runner.Report{Common: common(), Step: step, Laboratory: h.Laboratory, Number: h.Number, Revision: h.Revision, Status: h.Status,
 		Issued: h.Issued, Replaces: h.Replaces, Received: h.Received, Results: sheet.Results, Warnings: sheet.Warnings}
 	if spec.Temperature != "" {
 		body.Values = map[string]runner.Value{"receipt_temperature": {Text: spec.Temperature, Evidence: "imported"}}
 	}
-	if body.Step == "" {
-		body.Step = b.reportStep(st, sheet)
-	}
 	return sheet, body, nil
+}
+
+// concerns tells whether a report is about a sample: it reports it, or its step
+// names the draw.
+func concerns(st *runner.State, step string, sheet *lab.Sheet, id string) bool {
+	if slices.ContainsFunc(sheet.Results, func(r runner.LabResult) bool { return r.Sample == id }) {
+		return true
+	}
+	x := st.SampleByID(id)
+	_, s := st.Pinned.Protocol.Step(step)
+	return x != nil && s != nil && slices.Contains(s.Samples, x.Step)
 }
 
 // handed lists the samples that were passed on, with what is read from their

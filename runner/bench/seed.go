@@ -42,8 +42,8 @@ func (m *Main) letters(n int, purpose ...string) string {
 	return strings.ToLower(s[:n])
 }
 
-// simulatedKey is the nth key of somebody on a simulated bench. Whoever knows
+// SimulatedKey is the nth key of somebody on a simulated bench. Whoever knows
 // the seed has it: nothing on such a bench proves anything.
-func simulatedKey(seed, principal string, n int) ed25519.PrivateKey {
+func SimulatedKey(seed, principal string, n int) ed25519.PrivateKey {
 	return ed25519.NewKeyFromSeed(stream(seed, ed25519.SeedSize, "key", principal, strconv.Itoa(n)))
 }

@@ -1,0 +1,182 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+
+	"github.com/rogpeppe/go-internal/testscript"
+)
+
+func TestMain(m *testing.M) {
+	testscript.Main(m, map[string]func(){"tapledger": func() { os.Exit(start()) }})
+}
+
+func TestScript(t *testing.T) {
+	testscript.Run(t, testscript.Params{
+		Dir: filepath.Join("testdata", "script"),
+		Setup: func(env *testscript.Env) error {
+			env.Setenv("TAPLEDGER_HOME", filepath.Join(env.WorkDir, "home"))
+			env.Setenv("GIT_CONFIG_GLOBAL", os.DevNull)
+			env.Setenv("GIT_CONFIG_NOSYSTEM", "1")
+			return nil
+		},
+		Cmds: map[string]func(*testscript.TestScript, bool, []string){
+			"code": code, "demo-bench": demoBench, "tamper": tamper, "fill-in": fillIn,
+		},
+		Condition: func(cond string) (bool, error) {
+			if cond == "git" {
+				_, err := exec.LookPath("git")
+				return err == nil, nil
+			}
+			return false, fmt.Errorf("no condition %q", cond)
+		},
+	})
+}
+
+// code N COMMAND... runs a command and holds its exit code to N.
+func code(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: code N COMMAND...")
+	}
+	want, err := strconv.Atoi(args[0])
+	ts.Check(err)
+	err = ts.Exec(args[1], args[2:]...)
+	got := 0
+	var exit *exec.ExitError
+	if errors.As(err, &exit) {
+		got = exit.ExitCode()
+	} else {
+		ts.Check(err)
+	}
+	if got != want {
+		ts.Fatalf("exit code %d, want %d", got, want)
+	}
+}
+
+var theDemo struct {
+	once sync.Once
+	dir  string
+	said string
+	err  error
+}
+
+// runDemo runs the demo once for the whole test binary.
+func runDemo() (dir, said string, err error) {
+	d := &theDemo
+	d.once.Do(func() {
+		if d.dir, d.err = os.MkdirTemp("", "tapledger-demo-"); d.err != nil {
+			return
+		}
+		var out, errs strings.Builder
+		if c := run([]string{"demo", filepath.Join(d.dir, "bench")}, strings.NewReader(""), &out, &errs); c != codeDone {
+			d.err = fmt.Errorf("demo ends with %d: %s", c, errs.String())
+		}
+		d.said = out.String()
+	})
+	return filepath.Join(d.dir, "bench"), d.said, d.err
+}
+
+// demo-bench DIR lays a copy of the demo's bench into DIR, and what the demo
+// printed into DIR.txt.
+func demoBench(ts *testscript.TestScript, neg bool, args []string) {
+	from, said, err := runDemo()
+	ts.Check(err)
+	to := ts.MkAbs(args[0])
+	ts.Check(os.CopyFS(to, os.DirFS(from)))
+	ts.Check(os.WriteFile(to+".txt", []byte(said), 0o644))
+}
+
+// fill-in FILE NAME=FROM... replaces {NAME} in a file by the id that follows in
+// FROM, a file that hand-over wrote: the laboratory copies ids from its form.
+func fillIn(ts *testscript.TestScript, neg bool, args []string) {
+	text := ts.ReadFile(args[0])
+	form := ts.ReadFile(args[1])
+	for _, line := range strings.Split(form, "\n") {
+		id, rest, ok := strings.Cut(line, "  ")
+		step, _, has := strings.Cut(rest, ",")
+		if ok && has && len(id) == 16 {
+			text = strings.ReplaceAll(text, "{"+step+"}", id)
+		}
+	}
+	ts.Check(os.WriteFile(ts.MkAbs(args[0]), []byte(text), 0o644))
+}
+
+// Every verb has one line, an example in its help, and a flag --json.
+func TestEveryVerb(t *testing.T) {
+	seen := map[string]bool{}
+	for _, v := range verbs() {
+		var out, errs strings.Builder
+		if got := run([]string{v.name, "--help"}, strings.NewReader(""), &out, &errs); got != codeDone {
+			t.Errorf("%s --help ends with %d: %s", v.name, got, errs.String())
+		}
+		help := out.String()
+		for _, want := range []string{"usage: tapledger " + v.name, "example:\n  tapledger ", "--json", "-C folder"} {
+			if !strings.Contains(help, want) {
+				t.Errorf("%s --help lacks %q:\n%s", v.name, want, help)
+			}
+		}
+		if v.says == "" || strings.ToLower(v.says[:1]) != v.says[:1] || seen[v.name] {
+			t.Errorf("%s: says %q", v.name, v.says)
+		}
+		for _, line := range strings.Split(help, "\n") {
+			if len([]rune(line)) > 130 {
+				t.Errorf("%s --help: a line of %d characters: %s", v.name, len(line), line)
+			}
+		}
+		seen[v.name] = true
+	}
+}
+
+// Words that claim what nobody here can claim stand nowhere in the help.
+func TestHelpClaimsNothing(t *testing.T) {
+	text := usage()
+	for _, v := range verbs() {
+		fs := quiet(v.name)
+		v.flags(fs)
+		text += helpOf(v, fs)
+	}
+	text = strings.ReplaceAll(strings.ToLower(text), "not a certification, compliance or medical statement", "")
+	for _, word := range []string{"safe", "unsafe", "pure", "purity", "healthy", "detox", "certif", "compliant", "compliance", "approved", "recommended", "toxic"} {
+		if strings.Contains(text, word) {
+			t.Errorf("help says %q", word)
+		}
+	}
+}
+
+type panics struct{}
+
+func (panics) Write([]byte) (int, error) { panic("the writer broke") }
+
+func TestPanicEndsWith70(t *testing.T) {
+	var errs strings.Builder
+	if got := run([]string{"--help"}, strings.NewReader(""), panics{}, &errs); got != codeInternal {
+		t.Errorf("exit code %d, want %d", got, codeInternal)
+	}
+	if !strings.Contains(errs.String(), "internal: the writer broke") || !strings.Contains(errs.String(), "hint: ") {
+		t.Errorf("said %q", errs.String())
+	}
+}
+
+// A ledger folder that a file stands in the way of is the machine's refusal.
+func TestMachineRefuses(t *testing.T) {
+	dir := t.TempDir()
+	if err := os.WriteFile(filepath.Join(dir, "file"), nil, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	t.Setenv("TAPLEDGER_HOME", filepath.Join(dir, "file", "home"))
+	var out, errs strings.Builder
+	if got := run([]string{"new", filepath.Join(dir, "b"), "--id", "fern", "--person", "mk"}, strings.NewReader(""), &out, &errs); got != codeMachine {
+		t.Errorf("exit code %d, want %d: %s", got, codeMachine, errs.String())
+	}
+	if _, err := os.Stat(filepath.Join(dir, "b", "ledger.git")); !errors.Is(err, fs.ErrNotExist) {
+		t.Error("half a ledger is left behind")
+	}
+}
