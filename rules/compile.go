@@ -81,9 +81,6 @@ func refuseText(src string) (Fault, bool) {
 	if strings.TrimSpace(src) == "" {
 		return Fault{Line: 1, Col: 1, Says: "the expression is empty"}, true
 	}
-	if n := len([]rune(src)); n > mostSource {
-		return Fault{Line: 1, Col: 1, Says: fmt.Sprintf("the expression has %d characters, at most %d are allowed", n, mostSource)}, true
-	}
 	line, col := 1, 1
 	for _, r := range src {
 		switch {

@@ -127,7 +127,7 @@ func TestAwaitsSorted(t *testing.T) {
 func TestWrongValues(t *testing.T) {
 	e := corpusEnv(t)
 	values := []any{nil, true, "yes", "maybe", 3, 2.5, (*big.Rat)(nil), big.NewRat(1, 2), time.Now, time.Time{}, quantity.Quantity{}, quantity.Result{},
-		quantity.Interval{}, []any{}, []any{1}, []any{nil}, []any{big.NewRat(1, 1), "x"}, mustQuantity(t, "1 min"), mustQuantity(t, "1 L"), struct{}{}}
+		quantity.Interval{}, quantity.Interval{Dim: quantity.Ratio, Lo: big.NewRat(2, 1), Hi: big.NewRat(1, 1)}, []any{}, []any{1}, []any{nil}, []any{big.NewRat(1, 1), "x"}, mustQuantity(t, "1 min"), mustQuantity(t, "1 L"), struct{}{}}
 	right := map[string]int{`inspect.dry`: 1, `inspect.answer == yes`: 1, `series.count > 1`: 1, `flush.began > flush.ended`: 1,
 		`reading.volume > qty("1 L")`: 1, `reading.time > qty("1 s")`: 1, `analyte("lead").treated > qty("1 L")`: 2, `analyte("lead").margin > qty("1 %")`: 0, `count(series.values) > 1`: 1, `inspect.reason == "x"`: 2}
 	for src, want := range right {
