@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 )
 
@@ -329,4 +330,38 @@ func TestManyPacks(t *testing.T) {
 	if open > mostOpen || open < 2 {
 		t.Errorf("%d packs are open, at most %d", open, mostOpen)
 	}
+}
+
+// TestReadersBesidePacking: goroutines of this handle and of another one read
+// everything while its objects move from loose files into packs.
+func TestReadersBesidePacking(t *testing.T) {
+	t.Parallel()
+	s := fresh(t)
+	commits := chain(t, s, refName(false, 0), 30)
+	other := reopen(t, s)
+	quit := make(chan struct{})
+	var readers sync.WaitGroup
+	for _, h := range []*Store{s, s, other, other} {
+		readers.Add(1)
+		go func() {
+			defer readers.Done()
+			for {
+				if got, err := reach(h, commits[29]); err != nil || len(got) != 30 {
+					t.Errorf("%d commits, %v", len(got), err)
+					return
+				}
+				select {
+				case <-quit:
+					return
+				default:
+				}
+			}
+		}()
+	}
+	all := allOf(t, s, commits[29])
+	for i := 0; i < len(all); i += 10 {
+		must(t, s.Pack(all[i:min(i+10, len(all))]))
+	}
+	close(quit)
+	readers.Wait()
 }
