@@ -365,3 +365,25 @@ func TestReadersBesidePacking(t *testing.T) {
 	close(quit)
 	readers.Wait()
 }
+
+// TestPackWrongName: an index that leads to another object, all checksums in
+// order, is noticed.
+func TestPackWrongName(t *testing.T) {
+	s := fresh(t)
+	a, b := record("a", "", 1)[0], record("b", "", 1)[0]
+	var pack, idx bytes.Buffer
+	w := newPackWriter(&pack, 1)
+	w.add(a.Hash, "blob", b.Data)
+	sum, err := w.finish()
+	must(t, err)
+	must(t, encodeIndex(&idx, &w.idx))
+	must(t, os.WriteFile(s.d.full("objects/pack/pack-"+sum.String()+".pack"), pack.Bytes(), 0o444))
+	must(t, os.WriteFile(s.d.full("objects/pack/pack-"+sum.String()+".idx"), idx.Bytes(), 0o444))
+	if _, _, err := s.Object(a.Hash); !errors.Is(err, ErrDamaged) || !strings.Contains(err.Error(), b.Hash) {
+		t.Errorf("another object was given out: %v", err)
+	}
+	must(t, s.Put(a)) // a good loose copy stands in
+	if _, data, err := s.Object(a.Hash); err != nil || !bytes.Equal(data, a.Data) {
+		t.Errorf("with a good copy: %v", err)
+	}
+}
