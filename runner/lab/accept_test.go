@@ -146,7 +146,7 @@ func TestOtherLayouts(t *testing.T) {
 	if r = s.Results[0]; s.Layout != "WQX 3.0" || r.Result != "<0.08 ug/L" || r.Detection != "0.08 ug/L" || r.Reporting != "0.5 ug/L" || r.Batch != "B-17" || r.Performed != "" {
 		t.Errorf("%+v", r)
 	}
-	if r = s.Results[1]; r.Uncertainty != "0.4 ug/L" || r.Performed != "Another Laboratory" {
+	if r = s.Results[1]; r.Uncertainty != "0.4 ug/L" || !strings.Contains(strings.Join(s.Lines[1].Notes, " "), "k = 2") || r.Performed != "Another Laboratory" {
 		t.Errorf("%+v", r)
 	}
 	if len(s.Notes) != 1 || !strings.Contains(s.Notes[0], "several laboratories") {

@@ -244,6 +244,9 @@ func (p *parser) result(i int, l *Line, def *protocol.AnalyteDef, species, fract
 			out.Qualifier = strings.TrimSpace(out.Qualifier + " " + f)
 		}
 	}
+	if out.Uncertainty != "" {
+		l.Notes = append(l.Notes, "the uncertainty is taken as expanded, k = 2")
+	}
 	if !p.rest(i, l, unit, &out) {
 		return
 	}
