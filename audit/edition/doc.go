@@ -6,7 +6,7 @@
 //
 //	core/scores.json findings.json statements.json basis.json tables/*.csv
 //	pages/...                          made from core, by audit/report
-//	evidence/<run>/records/NNNNNN.json every record of every run that counts
+//	evidence/<run>/records/NNNNNN.json every record of every run of the ranked units
 //	evidence/documents/...             the documents that core rests on
 //	attachments/...                    public ones, handed in by the bench
 //	manifest.json                      path and sha256 of every other file
@@ -16,28 +16,36 @@
 package edition
 
 import (
-	"errors"
+	"fmt"
 
 	"tapledger/audit"
 )
-
-var errNotYet = errors.New("edition: not built yet")
-
-// Build works out the core and the evidence of an edition of a campaign, from
-// a ledger alone: main is the commit on main whose documents and register
-// count, heads the newest commit of every registered run that has a record.
-// version "" takes the campaign's newest version on main. Paths are those in
-// the edition's tree ("core/scores.json"). A campaign that may not be
-// published gives *Refused.
-func Build(o audit.Objects, main string, heads map[string]string, campaign, version string) (core, evidence map[string][]byte, err error) {
-	return nil, nil, errNotYet
-}
 
 // Files joins core, evidence, pages and public attachments (path in the tree
 // -> bytes) and adds manifest.json. Of m the caller fills in ID, Made,
 // Supersedes, Tool and Go; Campaign and Engine are taken from core.
 func Files(m audit.Manifest, core, evidence, pages, attachments map[string][]byte) (map[string][]byte, error) {
-	return nil, errNotYet
+	c, err := ReadCore(core)
+	if err != nil {
+		return nil, err
+	}
+	m.Campaign = c.Basis.Campaign.ID + "@" + c.Basis.Campaign.Version
+	m.Engine = c.Basis.Engine
+	out := map[string][]byte{}
+	for _, part := range []map[string][]byte{core, evidence, pages, attachments} {
+		for _, path := range sortedKeys(part) {
+			if _, has := out[path]; has || path == audit.ManifestFile {
+				return nil, fmt.Errorf("%s stands twice in edition %s", path, m.ID)
+			}
+			out[path] = part[path]
+		}
+	}
+	manifest, err := audit.MakeManifest(m, out)
+	if err != nil {
+		return nil, err
+	}
+	out[audit.ManifestFile] = manifest
+	return out, nil
 }
 
 // Reason is one thing that stands against publishing.
@@ -64,43 +72,3 @@ func (r *Refused) Error() string {
 	}
 	return s
 }
-
-// Difference is a place where an edition is not what the ledger gives.
-type Difference struct {
-	File string `json:"file"`
-	Path string `json:"path,omitempty"` // JSON path, or line of a table
-	Have string `json:"have,omitempty"` // in the edition
-	Want string `json:"want,omitempty"` // from the ledger
-	Says string `json:"says"`
-}
-
-// Replay computes the core of an edition again from its commit's parents and
-// compares bytes; everything else is held against the manifest. edition is an
-// id, or a commit. An empty list: the edition replays.
-func Replay(o audit.Objects, edition string) ([]Difference, error) { return nil, errNotYet }
-
-// Change is what differs between two editions.
-type Change struct {
-	File string `json:"file"`
-	Path string `json:"path"`
-	From string `json:"from,omitempty"`
-	To   string `json:"to,omitempty"`
-}
-
-// Compare lists what changed in core from one edition to another (ids or
-// commits).
-func Compare(o audit.Objects, a, b string) ([]Change, error) { return nil, errNotYet }
-
-// Trace follows a published number of a unit down to raw records. name is
-// "score", a measure's id, or ANALYTE.reduction, ANALYTE.rise, ANALYTE.margin.
-func Trace(o audit.Objects, edition, unit, name string) (*Way, error) { return nil, errNotYet }
-
-// Way is the way from a published number to raw records.
-type Way struct {
-	Edition string `json:"edition"`
-	Unit    string `json:"unit"`
-	Name    string `json:"name"`
-}
-
-// Text is the way for a terminal.
-func (w *Way) Text() string { return "" }

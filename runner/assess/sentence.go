@@ -112,3 +112,13 @@ func MarkWords(mark string) string {
 	}
 	return said + ": " + about
 }
+
+// Fill puts arguments into words: {name} stands for an argument, and what
+// stands in [ ] is left out when an argument in it is empty.
+func Fill(says string, list []Arg) string {
+	args := map[string]string{}
+	for _, a := range list {
+		args[a.Name] = a.Text
+	}
+	return fill(says, args)
+}

@@ -1,0 +1,90 @@
+package edition
+
+import (
+	"strings"
+
+	"tapledger/runner/assess"
+)
+
+// said is the words of one statement: what it says, and each of its items.
+// {name} stands for an argument; what stands in [ ] is left out when an
+// argument in it is empty. An empty title joins the statement to the one before.
+type said struct{ title, says, item string }
+
+// statementCodes is the closed list, in the order in which statements are made.
+var statementCodes = []string{"simulated", "above_value", "corrections_turned", "corrections_turned_none", "accounted", "fixed_before_entered", "fixed_after",
+	"held_outside", "held_outside_none", "departures", "departures_none", "corrections", "corrections_none", "qualified", "qualified_none", "reports_replaced",
+	"tries_at_laboratory", "tries_at_laboratory_none", "evidence", "people", "people_alone", "acquired", "complaints", "complaints_none",
+	"not_counted", "not_counted_none", "many_tests", "one_item", "not_tested_germs", "one_person", "never_entered", "tail", "witness"}
+
+var statementWords = map[string]said{
+	"simulated":                {"Simulated", "Everything here is simulated: bench, units, laboratory, readings and results are invented.", ""},
+	"above_value":              {"Above a health-based value", "The laboratory found more than a health-based value in {count} treated samples.", "{unit}: {analyte}, at {low} to {high} % of the value."},
+	"corrections_turned":       {"Corrections that turned a decision", "{count} decisions became met by a correction.", "{unit}, run {run}, record {record}: {criterion}, try {try}[. Reason: {reason}]"},
+	"corrections_turned_none":  {"Corrections that turned a decision", "No decision became met by a correction.", ""},
+	"accounted":                {"Every run on this bench", "{runs} runs were ever opened on this bench: {closed} closed, {abandoned} abandoned, {never_started} never started, {open} open; {counting} count here.", "{run}: {unit} by {protocol}, opened {opened}, {how}[ {ended}][, reopened {reopened} times][, counts here: {counts}][. Reason: {reason}]"},
+	"fixed_before_entered":     {"Fixed before results", "The {kind} {id} {version} was fixed before any result was entered (grade {grade}); the tester could have seen a report before.", ""},
+	"fixed_after":              {"Fixed before results", "The {kind} {id} {version} was not fixed before results were entered.", "{unit}, run {run}: first results in record {record}"},
+	"held_outside":             {"", "{count} checkpoints kept by someone else pin protocol and scoring, and none of the results: had its holder received one before the first report's date ({issued}), they were fixed before that (grade 1)[, and before {received}, before the samples were received (grade 2)].", "{checkpoint} (main {main}, {records} records)"},
+	"held_outside_none":        {"", "No checkpoint that someone else kept has come back, so that no higher grade is shown.", ""},
+	"departures":               {"Departures", "{count} departures were accepted; they unblock a run and change no decision.", "{unit}, run {run}, record {record}, by {by} {made}: {criteria}. Reason: {reason}"},
+	"departures_none":          {"Departures", "No departure was accepted.", ""},
+	"corrections":              {"Corrections", "{count} values were corrected; both stay readable.", "{unit}, run {run}, record {record}, by {by} {made}: {corrects}, to {to}. Reason: {reason}"},
+	"corrections_none":         {"Corrections", "No value was corrected.", ""},
+	"qualified":                {"Used with a reservation", "{count} criteria are not met, or undecided, and what they decide is used all the same and marked.", "{unit}: {criterion} is {state}[ ({code})]. {because}"},
+	"qualified_none":           {"Used with a reservation", "Nothing is used with a reservation.", ""},
+	"reports_replaced":         {"Reports replaced", "{count} reports of the laboratory were replaced by a later one, which counts.", "{unit}: report {number}, revision {revision} ({status}), record {record}, replaced by record {replaced_by}"},
+	"tries_at_laboratory":      {"Tries that reached the laboratory", "{count} samples reached the laboratory and do not count here.", "{unit}, run {run}: {step}, try {try}, sample {sample}"},
+	"tries_at_laboratory_none": {"Tries that reached the laboratory", "No sample that reached the laboratory was left out.", ""},
+	"evidence":                 {"Evidence", "Of {values} values {timed} were timed by a button, {typed} typed, {imported} imported, {photo} read from a photo and {legacy} taken over from older notes; {late} records were made more than {minutes} min after what they tell of, and {private} attachments are private and not published.", ""},
+	"people":                   {"Who wrote it", "{count} people wrote these runs ({people}), and {confirmed} records were confirmed by a second person with a key of their own.", ""},
+	"people_alone":             {"Who wrote it", "{count} people wrote these runs ({people}), and no record was confirmed by a second person.", ""},
+	"acquired":                 {"How the units were obtained", "How each unit was obtained, and who paid.", "{unit}: {how}[ from {seller}][, paid by {paid_by}][, {date}][; ties: {ties}]"},
+	"complaints":               {"Complaints", "{count} complaints are on record.", "[run {run}, {unit}, record {record}, {made}, from a {from}][ about {about}][{file}]"},
+	"complaints_none":          {"Complaints", "No complaint is on record.", ""},
+	"not_counted":              {"Analytes that do not count", "{count} analytes are left out of reductions for all units, because in some run the feed held too little or the limits differ (feed at least {factor} x the reporting limit).", "{analyte}: {why}[, in {unit}]"},
+	"not_counted_none":         {"Analytes that do not count", "Every analyte counts.", ""},
+	"many_tests":               {"Many tests", "A rise is decided at {level} over all analytes in which one could have been seen.", "{unit}: {looked} analytes looked at"},
+	"one_item":                 {"What one item on one day cannot show", "One item on one day shows neither how units differ nor how days do, so {half} points are added on either side[. Retest: {retest}]", "{part}: {standard} points, standard, {status}"},
+	"not_tested_germs":         {"", "Nothing was tested for germs.", ""},
+	"one_person":               {"What one person could fake", "One person with the bench and its keys could invent readings, set the clock, sign for others on the same machine, and rebuild everything since the last checkpoint that someone else holds.", ""},
+	"never_entered":            {"", "What was never entered cannot be seen.", ""},
+	"tail":                     {"", "Records after the newest commit on main can be cut without a trace, except against a checkpoint that someone else holds.", ""},
+	"witness":                  {"", "Sample ids are made from a checkpoint at hand-over, so that the laboratory's own report pins protocol, scoring and every record up to the draw.", ""},
+}
+
+// StatementCodes is the closed list of statement codes.
+func StatementCodes() []string { return statementCodes }
+
+// Title is the heading under which a statement stands; "" joins it to the one
+// before.
+func (s Statement) Title() string { return statementWords[s.Code].title }
+
+// Says is the statement in words.
+func (s Statement) Says() string {
+	w, ok := statementWords[s.Code]
+	if !ok {
+		return "Nothing is known about the statement " + s.Code + "."
+	}
+	text := assess.Fill(w.says, s.Args)
+	if text != "" && !strings.HasSuffix(text, ".") {
+		text += "."
+	}
+	return text
+}
+
+// ItemsSaid is each item of the statement in words.
+func (s Statement) ItemsSaid() []string {
+	var out []string
+	for _, it := range s.Items {
+		named := make([]assess.Arg, len(it))
+		for i, a := range it {
+			named[i] = a
+			if a.Name == "why" || a.Name == "how" || a.Name == "part" || a.Name == "code" {
+				named[i].Text = strings.ReplaceAll(a.Text, "_", " ")
+			}
+		}
+		out = append(out, strings.TrimSpace(assess.Fill(statementWords[s.Code].item, named)))
+	}
+	return out
+}
