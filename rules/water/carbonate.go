@@ -63,6 +63,22 @@ func AlkalinitySpecies(ph, celsius float64) (bicarbonate, carbonate float64, err
 	return 1 / (1 + twice), twice / (1 + twice), nil
 }
 
+// OpenAirPH is the pH that water with nothing in it takes at 25 degC from the
+// carbon dioxide of the air, given as a share of the air (0.000427): [H+] =
+// sqrt(KH K1 pCO2 + Kw), with pKH 1.468 and pKw 13.995 (from memory; check
+// values CO2-1 to CO2-3). It is where a permeate without alkalinity ends.
+func OpenAirPH(share float64) (float64, error) {
+	if !(share >= 0 && share <= 1) {
+		return 0, fmt.Errorf("a share of carbon dioxide in the air lies between 0 and 1, and this is %g", share)
+	}
+	c, err := CarbonateConstants(25)
+	if err != nil {
+		return 0, err
+	}
+	h2 := float64(det.Pow(10, -1.468-c.PK1)*share) + det.Pow(10, -13.995)
+	return -det.Log10(math.Sqrt(h2)), nil
+}
+
 // SimplifiedRoute names the form of the Langelier index that Langelier
 // computes; forms differ by up to 0.3 on one water, so it is always said.
 const SimplifiedRoute = "simplified A, B, C, D form"

@@ -274,6 +274,22 @@ func TestCarbonate(t *testing.T) {
 	wantError(t, "pH 15", err, "0 to 14")
 }
 
+// Rows CO2-1 to CO2-3: water open to air at 25 degC.
+func TestOpenAirPH(t *testing.T) {
+	cited(t, "CO2-1", "-3.50 (316 ppm)", "5.6595", "5.6597")
+	cited(t, "CO2-2", "-3.40 (398 ppm)", "pH 5.6096")
+	cited(t, "CO2-3", "-3.37 (427 ppm)", "pH 5.5947")
+	for log, want := range map[float64]float64{-3.50: 5.6597, -3.40: 5.6096, -3.37: 5.5947} {
+		got, err := OpenAirPH(math.Pow(10, log))
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, "pH open to air", got, want, 0.005)
+	}
+	_, err := OpenAirPH(400)
+	wantError(t, "400 ppm as a share", err, "between 0 and 1")
+}
+
 func TestLangelier(t *testing.T) {
 	cited(t, "LSI-1", "pH 7.5; TDS 320; Ca 150 as CaCO3; alk 34", "A 0.15 B 2.09 C 1.78 D 1.53; pHs 8.2; LSI -0.7")
 	cited(t, "LSI-2", "82 degC", "B 1.09; pHs 7.2; LSI +0.3 (unrounded 0.266)")
