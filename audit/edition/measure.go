@@ -96,7 +96,7 @@ func measureOf(m protocol.Measure, t rules.Type) (score.Measure, error) {
 		if c.Points, err = quantity.ParseDecimal(p.Points); err != nil {
 			return out, err
 		}
-		if t == rules.Number {
+		if t.Dim() == quantity.None { // a bare number, or an interval of them
 			c.At, err = quantity.ParseDecimal(strings.TrimSuffix(p.At, " 1"))
 		} else {
 			var q quantity.Quantity
@@ -219,7 +219,7 @@ func (f *facts) value(path string, x assess.Finding) (any, error) {
 	case text == "":
 		text = x.High
 	}
-	if t == rules.Number {
+	if t.Dim() == quantity.None { // a bare number, or an interval of them
 		return quantity.ParseDecimal(text)
 	}
 	return quantity.Parse(text + " " + x.Unit)
