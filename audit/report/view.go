@@ -1,0 +1,420 @@
+package report
+
+import (
+	"fmt"
+	"html/template"
+	"sort"
+	"strings"
+
+	"tapledger/audit"
+	"tapledger/audit/edition"
+	"tapledger/rules/quantity"
+	"tapledger/runner/assess"
+)
+
+var noManifest audit.Manifest
+
+// view is what the page shows, in words.
+type view struct {
+	Style      template.CSS
+	Simulated  bool
+	Campaign   string
+	Subtitle   string
+	Edition    string
+	Made       string
+	Supersedes string
+	Above      []string
+	AboveText  string // caution
+	Ranks      []rankView
+	Half       string
+	Groups     []groupView
+	LeftOut    []string
+	Units      []unitView
+	Statements []statementView
+	Cautions   []string
+	Documents  []edition.Document
+	Main       string
+}
+
+// rankView is the units that share a rank: one row.
+type rankView struct {
+	Rank   int
+	Shared bool
+	Units  []scoreView
+}
+
+// scoreView is one unit's score on a line.
+type scoreView struct {
+	ID, Title, Low, Number, High, Band string
+	Line                               lineView
+	Caps                               []string
+	Life                               string
+	Says                               string // for readers of the line
+}
+
+// lineView places an interval on a line, in percent of its length.
+type lineView struct{ From, Width, At, Says string }
+
+// groupView is a group of measures, named by what was measured.
+type groupView struct {
+	Title    string
+	Measures []measureView
+}
+
+type measureView struct {
+	Title, Share, Basis, Because, Points string
+	Units                                []pointsView
+}
+
+type pointsView struct {
+	Unit, Value, Points string
+	Line                lineView
+}
+
+// unitView is one unit's findings.
+type unitView struct {
+	ID, Title, Mark, Run, Invented string
+	First                          []findingView // what comes before everything else
+	Rows                           []rowView
+	Groups                         []findingGroup
+	Looked                         int
+}
+
+type rowView struct {
+	Name                                 string
+	Untreated, Treated, Flushed, Another string
+	Says                                 []findingView
+}
+
+type findingGroup struct {
+	Title    string
+	Findings []findingView
+}
+
+type findingView struct {
+	Says  string
+	Marks []string
+	Needs string
+}
+
+type statementView struct {
+	Title string
+	Parts []statementPart
+}
+
+type statementPart struct {
+	Says  string
+	Items []string
+}
+
+func newView(c *edition.Core, m audit.Manifest) *view {
+	v := &view{Simulated: c.Basis.Simulated == "yes", Campaign: c.Basis.Campaign.Title, Edition: m.ID, Made: m.Made, Supersedes: m.Supersedes,
+		Half: c.Scores.Half, Main: c.Basis.Main}
+	v.Subtitle = fmt.Sprintf("%s. %d units, each one item, by the protocol %s %s; scoring %s %s.", c.Basis.Title, len(c.Scores.Units),
+		c.Basis.Protocol.ID, c.Basis.Protocol.Version, c.Basis.Scoring.ID, c.Basis.Scoring.Version)
+	v.ranks(c)
+	v.groups(c)
+	for _, l := range c.Scores.LeftOut {
+		v.LeftOut = append(v.LeftOut, leftOutWords(c, l))
+	}
+	for _, u := range c.Scores.Units {
+		v.unit(c, u)
+	}
+	v.statements(c)
+	for _, x := range c.Basis.Cautions {
+		if x.ID == "above-value" {
+			v.AboveText = x.Text
+			continue
+		}
+		v.Cautions = append(v.Cautions, x.Text)
+	}
+	v.Documents = append([]edition.Document{c.Basis.Campaign, c.Basis.Protocol, c.Basis.Scoring, c.Basis.Lab}, c.Basis.Values...)
+	for _, u := range c.Basis.Units {
+		v.Documents = append(v.Documents, u.Document)
+	}
+	return v
+}
+
+// ranks puts units that share a rank into one row.
+func (v *view) ranks(c *edition.Core) {
+	for _, u := range c.Scores.Units {
+		s := scoreView{ID: u.Unit, Low: u.Low, Number: u.Number, High: u.High, Band: bandWords(c, u), Line: lineOf(u.Low, u.Number, u.High)}
+		basis, _ := c.Unit(u.Unit)
+		if basis != nil {
+			s.Title, s.Life = basis.Document.Title, lifeWords(basis.Parts)
+		}
+		s.Says = fmt.Sprintf("%s of 100, from %s to %s", u.Number, u.Low, u.High)
+		s.Line.Says = s.Says
+		for _, k := range u.Caps {
+			if k.State != "applies" {
+				continue
+			}
+			for _, def := range c.Basis.Caps {
+				if def.ID == k.Cap {
+					s.Caps = append(s.Caps, fmt.Sprintf("Held to at most %s. %s", def.AtMost, def.Because))
+				}
+			}
+		}
+		if n := len(v.Ranks); n > 0 && v.Ranks[n-1].Rank == u.Rank {
+			v.Ranks[n-1].Units = append(v.Ranks[n-1].Units, s)
+			v.Ranks[n-1].Shared = true
+			continue
+		}
+		v.Ranks = append(v.Ranks, rankView{Rank: u.Rank, Units: []scoreView{s}})
+	}
+}
+
+// bandWords names the band, or the bands from the low to the high end.
+func bandWords(c *edition.Core, u edition.UnitScore) string {
+	title := func(id string) string {
+		for _, b := range c.Basis.Bands {
+			if b.ID == id {
+				return b.Title
+			}
+		}
+		return id
+	}
+	if u.Band == u.BandHigh {
+		return title(u.Band)
+	}
+	return title(u.Band) + ", or up to " + title(u.BandHigh)
+}
+
+// lifeWords is the life point of the part that had the largest share behind it,
+// else the volume that the parts had treated.
+func lifeWords(parts []edition.PartBasis) string {
+	var best edition.PartBasis
+	for _, p := range parts {
+		if best.Part == "" || larger(p.Share, best.Share) {
+			best = p
+		}
+	}
+	if best.Volume == "" {
+		return ""
+	}
+	least := ""
+	if best.Bound != "" {
+		least = "at least "
+	}
+	words := fmt.Sprintf("%s%s treated", least, best.Volume)
+	if best.Share != "" {
+		words += fmt.Sprintf(", %s%s %% of the rated life of its %s", least, best.Share, best.Part)
+	}
+	return words
+}
+
+func larger(a, b string) bool {
+	x, errX := quantity.ParseDecimal(a)
+	y, errY := quantity.ParseDecimal(b)
+	return errX == nil && (errY != nil || x.Cmp(y) > 0)
+}
+
+// lineOf places decimal texts of 0 to 100 on a line.
+func lineOf(low, number, high string) lineView {
+	out := lineView{From: low, At: number, Width: "0"}
+	x, errX := quantity.ParseDecimal(low)
+	y, errY := quantity.ParseDecimal(high)
+	if errX == nil && errY == nil {
+		out.Width = quantity.Plain(y.Sub(y, x))
+	}
+	return out
+}
+
+func (v *view) groups(c *edition.Core) {
+	for _, g := range c.Basis.Groups {
+		view := groupView{Title: g.Title}
+		for _, m := range c.Basis.Measures {
+			if m.Group != g.ID || m.Share == "" {
+				continue
+			}
+			view.Measures = append(view.Measures, measureOf(c, m))
+		}
+		if len(view.Measures) > 0 {
+			v.Groups = append(v.Groups, view)
+		}
+	}
+}
+
+func measureOf(c *edition.Core, m edition.MeasureBasis) measureView {
+	out := measureView{Title: m.Title, Share: m.Share, Basis: m.Basis, Because: m.Because}
+	var corners []string
+	for _, p := range m.Points {
+		corners = append(corners, p.At+" gives "+p.Points)
+	}
+	out.Points = strings.Join(corners, ", ")
+	for _, u := range c.Scores.Units {
+		for _, x := range u.Measures {
+			if x.Measure != m.ID {
+				continue
+			}
+			p := pointsView{Unit: u.Unit, Points: x.Number, Line: lineOf(x.Low, x.Number, x.High)}
+			if x.Low != x.High {
+				p.Points += " (" + x.Low + " to " + x.High + ")"
+			}
+			p.Line.Says = p.Points + " points"
+			switch x.State {
+			case "known":
+				p.Value = valueWords(x)
+			default:
+				p.Value = x.State
+				if x.Code != "" {
+					p.Value += ": " + spaced(x.Code)
+				}
+			}
+			out.Units = append(out.Units, p)
+		}
+	}
+	return out
+}
+
+// valueWords writes a measure's value with its unit.
+func valueWords(x edition.UnitMeasure) string {
+	unit := ""
+	if x.Unit != "" && x.Unit != "1" {
+		unit = " " + x.Unit
+	}
+	switch {
+	case x.ValueLow == x.ValueHigh:
+		return x.ValueLow + unit
+	case x.ValueLow == "":
+		return "at most " + x.ValueHigh + unit
+	case x.ValueHigh == "":
+		return "at least " + x.ValueLow + unit
+	case x.Unit == "%" && x.ValueHigh == "100":
+		return "at least " + x.ValueLow + unit
+	}
+	return x.ValueLow + " to " + x.ValueHigh + unit
+}
+
+func spaced(code string) string { return strings.ReplaceAll(code, "_", " ") }
+
+func leftOutWords(c *edition.Core, l edition.LeftOut) string {
+	title := l.Measure
+	if m := c.Measure(l.Measure); m != nil {
+		title = m.Title
+	}
+	switch l.Why {
+	case "not_counted":
+		name := l.Code
+		for _, a := range c.Basis.Analytes {
+			if a.ID == l.Code {
+				name = a.Name
+			}
+		}
+		return fmt.Sprintf("%s: %s does not count in this campaign.", title, name)
+	case "undecided":
+		return fmt.Sprintf("%s: undecided for %s (%s).", title, strings.Join(l.Units, ", "), spaced(l.Code))
+	}
+	return fmt.Sprintf("%s: not on record for %s.", title, strings.Join(l.Units, ", "))
+}
+
+// kindTitles are the headings under which findings that belong to no analyte
+// stand, in this order.
+var kindTitles = []struct{ kind, title string }{
+	{assess.KindFeed, "The feed"}, {assess.KindMineral, "Minerals and pH"}, {assess.KindBench, "On the bench"}, {assess.KindContact, "Contact time"},
+	{assess.KindLife, "Parts"}, {assess.KindCost, "Cost"}, {assess.KindReport, "What weakens the reports"}, {assess.KindGoal, "Goals"},
+}
+
+// unit shows one unit's findings: rows in the protocol's order, each with its
+// sentences, then everything else by what it is about.
+func (v *view) unit(c *edition.Core, s edition.UnitScore) {
+	a := c.Assessment(s.Unit)
+	basis, _ := c.Unit(s.Unit)
+	if a == nil || basis == nil {
+		return
+	}
+	out := unitView{ID: s.Unit, Title: basis.Document.Title, Mark: basis.Mark, Run: s.Run, Invented: basis.Invented, Looked: a.Looked}
+	for _, f := range a.Findings {
+		if f.Code == "margin_above" {
+			v.Above = append(v.Above, s.Unit+": "+assess.Sentence(f))
+			out.First = append(out.First, findingOf(f))
+		}
+	}
+	sort.SliceStable(v.Above, func(i, j int) bool { return urgent(v.Above[i]) && !urgent(v.Above[j]) })
+	for _, r := range a.Rows {
+		row := rowView{Name: nameOf(c, r.Analyte), Untreated: cellText(r.Untreated), Treated: cellText(r.Treated), Flushed: cellText(r.Flushed), Another: cellText(r.SecondDay)}
+		for _, f := range a.Findings {
+			if f.Subject == r.Analyte && (f.Kind == assess.KindReduction || f.Kind == assess.KindRise || f.Kind == assess.KindMargin) && !dull(f) {
+				row.Says = append(row.Says, findingOf(f))
+			}
+		}
+		if row.Untreated != "" || row.Treated != "" {
+			out.Rows = append(out.Rows, row)
+		}
+	}
+	for _, k := range kindTitles {
+		g := findingGroup{Title: k.title}
+		for _, f := range a.Findings {
+			if f.Kind == k.kind {
+				g.Findings = append(g.Findings, findingOf(f))
+			}
+		}
+		if len(g.Findings) > 0 {
+			out.Groups = append(out.Groups, g)
+		}
+	}
+	v.Units = append(v.Units, out)
+}
+
+// urgent tells whether a sentence is about one of those that come first of all.
+func urgent(says string) bool {
+	for _, name := range []string{"Nitrate", "Nitrite", "coli", "Lead", "Copper"} {
+		if strings.Contains(says, name) {
+			return true
+		}
+	}
+	return false
+}
+
+// dull are the sentences that say only that nothing can be said, or that
+// nothing was seen: the table leaves them out, the core holds them.
+func dull(f assess.Finding) bool {
+	return f.Code == "rise_not_distinguishable" || f.Code == "margin_none" || f.Code == "rise_no_result" || f.Code == "margin_no_result"
+}
+
+func nameOf(c *edition.Core, analyte string) string {
+	for _, a := range c.Basis.Analytes {
+		if a.ID == analyte {
+			return a.Name
+		}
+	}
+	return analyte
+}
+
+func cellText(x assess.Cell) string {
+	if x.U == "" {
+		return x.Result
+	}
+	return x.Result + " \u00b1 " + strings.TrimSuffix(x.U, unitOfResult(x))
+}
+
+// unitOfResult is the unit that both a result and its U end in, to be printed
+// once.
+func unitOfResult(x assess.Cell) string {
+	_, unit, ok := strings.Cut(x.U, " ")
+	if ok && strings.Contains(x.Result, " "+unit) {
+		return " " + unit
+	}
+	return ""
+}
+
+func findingOf(f assess.Finding) findingView {
+	out := findingView{Says: assess.Sentence(f), Needs: assess.NeedWords(f.Needs)}
+	for _, m := range f.Marks {
+		out.Marks = append(out.Marks, assess.MarkWords(m))
+	}
+	return out
+}
+
+// statements joins those without a title of their own to the one before.
+func (v *view) statements(c *edition.Core) {
+	for _, s := range c.Statements.Statements {
+		p := statementPart{Says: s.Says(), Items: s.ItemsSaid()}
+		title := s.Title()
+		if n := len(v.Statements); n > 0 && (title == "" || v.Statements[n-1].Title == title) {
+			v.Statements[n-1].Parts = append(v.Statements[n-1].Parts, p)
+			continue
+		}
+		v.Statements = append(v.Statements, statementView{Title: title, Parts: []statementPart{p}})
+	}
+}
