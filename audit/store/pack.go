@@ -178,7 +178,6 @@ func (s *Store) dropLoose(hashes []string) error {
 		if err := s.d.remove(loosePath(h)); err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return err
 		}
-		delete(s.flushed, h)
 		folders[path.Dir(loosePath(h))] = true
 	}
 	dirs := sortedKeys(folders)

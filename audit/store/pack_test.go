@@ -387,3 +387,53 @@ func TestPackWrongName(t *testing.T) {
 		t.Errorf("with a good copy: %v", err)
 	}
 }
+
+// TestPackFlushes: packing is durable when it returns, without any recovery,
+// and each of its flushes is needed for that: the pack's, the index's, the
+// folder's before the index gets its name and after. The flushes of the
+// folders of loose objects that went are not: those coming back do no harm.
+func TestPackFlushes(t *testing.T) {
+	t.Parallel()
+	for leave := 0; leave <= 4; leave++ {
+		harm := ""
+		for seed := 0; seed < some(12, 60) && harm == ""; seed++ {
+			s := fresh(t)
+			last, err := appendRecord(s, refName(false, 0), "", 1)
+			must(t, err)
+			all := allOf(t, s, last)
+			p := &powerCut{root: s.Dir(), loose: map[string]bool{}, leave: leave}
+			named := false // the index has its name
+			s.Inject(func(op Op) (int, error) {
+				if leave == 3 && named {
+					return 0, errCrash // only the order of the two names is at stake
+				}
+				named = op.Kind == "rename" && strings.HasSuffix(op.To, ".idx")
+				return 0, p.see(op)
+			})
+			if err := s.Pack(all); err != nil && !(leave == 3 && errors.Is(err, errCrash)) {
+				t.Fatal(err)
+			}
+			p.cut(t, rand.New(rand.NewPCG(uint64(seed), uint64(leave))), false)
+			s = reopen(t, s)
+			for _, h := range all {
+				if _, _, err := s.Object(h); err != nil {
+					harm = err.Error()
+				}
+			}
+			files := strings.Join(packFiles(t, s), " ")
+			if strings.Contains(files, ".idx") && !strings.Contains(files, ".pack") {
+				harm = "an index without its pack"
+			}
+		}
+		if (harm != "") != (leave > 0) {
+			t.Errorf("flush %d left out (0: none): harm %q", leave, harm)
+		}
+	}
+}
+
+// TestGuard: a panic over broken bytes is an error of that object.
+func TestGuard(t *testing.T) {
+	if err := guard(func() error { panic("index out of range") }); err == nil {
+		t.Error("a panic is no error")
+	}
+}

@@ -144,7 +144,7 @@ func (r *recovering) leftovers() error {
 	temps := 0
 	for _, l := range list {
 		now, err := os.Lstat(r.s.d.full(l.name))
-		if err != nil || !now.ModTime().Equal(l.is.ModTime()) || now.Size() != l.is.Size() {
+		if err != nil || !now.ModTime().Equal(l.is.ModTime()) {
 			continue // its writer lives
 		}
 		if err := r.s.d.remove(l.name); err != nil && !errors.Is(err, fs.ErrNotExist) {
