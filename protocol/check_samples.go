@@ -97,7 +97,7 @@ func (d *draft) checkDraw(p *Protocol, s placedStep) {
 	if s.Ends != "" && s.Water != "treated" {
 		d.fault(s.ptr+"/ends", "only a treated draw ends a standing", "")
 	}
-	if s.Ends != "" && s.Draw != "first" {
+	if s.Ends != "" && s.Water == "treated" && s.Draw != "first" {
 		d.fault(s.ptr+"/draw", "a draw that ends a standing is a first draw", "")
 	}
 	if s.Draw == "first" && s.Water == "treated" && s.Ends == "" {
