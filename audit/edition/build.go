@@ -79,7 +79,7 @@ func build(o audit.Objects, main string, heads map[string]string, id, version st
 func (b *built) score() error {
 	var units []score.Unit
 	for _, r := range b.list {
-		f := newFacts(b.s, r.a)
+		f := newFacts(r.a)
 		b.facts[r.unit] = f
 		u := score.Unit{ID: r.unit, Values: map[string]score.Value{}, Caps: map[string]string{}}
 		for i, m := range b.s.doc.Measures {
@@ -171,7 +171,7 @@ func (b *built) unitMeasure(unit string, i int, m protocol.Measure, p score.Poin
 		return out
 	}
 	show := quantity.Plain
-	if b.s.measures[i].Type() != rules.Number {
+	if b.s.measures[i].Type().Dim() != quantity.None {
 		if q, err := quantity.Parse(m.Points[0].At); err == nil && q.Dim == v.Interval.Dim {
 			out.Unit = q.Unit.Code
 			u := q.Unit

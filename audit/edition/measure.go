@@ -18,7 +18,6 @@ var hundred = big.NewRat(100, 1)
 // scorer holds the scoring document's expressions, compiled once.
 type scorer struct {
 	doc      *protocol.Scoring
-	types    map[string]rules.Type // of bench fields
 	measures []*rules.Expr
 	caps     []*rules.Expr
 	scheme   score.Scheme
@@ -26,10 +25,7 @@ type scorer struct {
 
 // newScorer compiles a scoring document against its vocabulary.
 func newScorer(doc *protocol.Scoring, values []*protocol.Values) (*scorer, error) {
-	s := &scorer{doc: doc, types: map[string]rules.Type{}}
-	for _, f := range protocol.BenchFields() {
-		s.types[f.Name] = f.Type
-	}
+	s := &scorer{doc: doc}
 	env, err := rules.NewEnv(rules.Level, protocol.ScoringVocabulary(values))
 	if err != nil {
 		return nil, fmt.Errorf("scoring %s: %w", doc.ID, err)
@@ -117,14 +113,12 @@ func measureOf(m protocol.Measure, t rules.Type) (score.Measure, error) {
 
 // facts gives the findings of one unit to expressions.
 type facts struct {
-	s        *scorer
 	findings map[string]assess.Finding // by kind and subject
 	rows     map[string]assess.Row
-	end      map[string]int // path -> which end of a bench field's interval to take
 }
 
-func newFacts(s *scorer, a *assess.Assessment) *facts {
-	f := &facts{s: s, findings: map[string]assess.Finding{}, rows: map[string]assess.Row{}, end: map[string]int{}}
+func newFacts(a *assess.Assessment) *facts {
+	f := &facts{findings: map[string]assess.Finding{}, rows: map[string]assess.Row{}}
 	for _, x := range a.Findings {
 		key := x.Kind + " " + x.Subject
 		if _, has := f.findings[key]; !has {
@@ -195,103 +189,60 @@ func (f *facts) lookup(path string) (any, rules.Presence) {
 	if x.Kind == assess.KindRise {
 		return assess.RiseOf(x.Code), rules.Recorded
 	}
-	v, err := f.value(path, x)
-	if err != nil || v == nil {
+	i, err := intervalOf(x)
+	if err != nil {
 		return nil, rules.NotRecorded
 	}
-	return v, rules.Recorded
+	return i, rules.Recorded
 }
 
-// value turns a finding's text into a value of the field's type.
-func (f *facts) value(path string, x assess.Finding) (any, error) {
-	t, bench := f.s.types[strings.TrimPrefix(path, "bench.")]
-	if !bench || t.IsInterval() {
-		return intervalOf(x)
-	}
-	text := x.Value
-	switch {
-	case f.end[path] < 0 && x.Low != "":
-		text = x.Low
-	case f.end[path] > 0 && x.High != "":
-		text = x.High
-	case text == "" && x.Low != "":
-		text = x.Low
-	case text == "":
-		text = x.High
-	}
-	if t.Dim() == quantity.None { // a bare number, or an interval of them
-		return quantity.ParseDecimal(text)
-	}
-	return quantity.Parse(text + " " + x.Unit)
-}
-
-// intervalOf is a finding from its low to its high end; "" is unbounded.
+// intervalOf is a finding from its low to its high end, or its value where it
+// has no interval; a missing end is unbounded. Costs are bare numbers, whatever
+// their currency.
 func intervalOf(x assess.Finding) (quantity.Interval, error) {
-	u, err := quantity.LookupUnit(x.Unit)
-	if err != nil {
-		return quantity.Interval{}, err
+	u := quantity.BaseUnit(quantity.None)
+	if x.Kind != assess.KindCost {
+		var err error
+		if u, err = quantity.LookupUnit(x.Unit); err != nil {
+			return quantity.Interval{}, err
+		}
+	}
+	low, high := x.Low, x.High
+	if low == "" && high == "" {
+		low, high = x.Value, x.Value
 	}
 	i := quantity.Interval{Dim: u.Dim, LoOpen: true, HiOpen: true}
-	if x.Low != "" {
-		r, err := quantity.ParseDecimal(x.Low)
+	if low != "" {
+		r, err := quantity.ParseDecimal(low)
 		if err != nil {
 			return i, err
 		}
 		i.Lo, i.LoOpen = u.ToBase(r), false
 	}
-	if x.High != "" {
-		r, err := quantity.ParseDecimal(x.High)
+	if high != "" {
+		r, err := quantity.ParseDecimal(high)
 		if err != nil {
 			return i, err
 		}
 		i.Hi, i.HiOpen = u.ToBase(r), false
 	}
+	if i.Lo == nil && i.Hi == nil {
+		return i, fmt.Errorf("finding %s of %s has no value", x.Code, x.Subject)
+	}
 	return i, nil
 }
 
-// mostEnds is of how many bench fields with an interval every combination of
-// ends is tried.
-const mostEnds = 6
-
-// measure evaluates one measure. Where bench fields carry intervals, the value
-// is from the lowest to the highest over every combination of their ends,
-// which is exact for expressions that rise or fall throughout in each of them.
+// measure evaluates one measure.
 func (f *facts) measure(x *rules.Expr) (score.Value, error) {
-	var wide []string
-	for _, path := range x.Refs() {
-		b, ok := f.behind(path)
-		if t, bench := f.s.types[strings.TrimPrefix(path, "bench.")]; ok && bench && !t.IsInterval() && (b.Low != "" || b.High != "") {
-			wide = append(wide, path)
-		}
+	v, d := x.Value(f.lookup)
+	if d.State == rules.Faulty {
+		return score.Value{}, fmt.Errorf("it cannot be evaluated: %s", d.Code)
 	}
-	if len(wide) > mostEnds {
-		return score.Value{}, fmt.Errorf("it reads more than %d bench fields with an interval: split it into several measures", mostEnds)
+	if d.State != rules.Met {
+		return f.lack(x, d), nil
 	}
-	var out score.Value
-	for mask := range 1 << len(wide) {
-		f.end = map[string]int{}
-		for i, path := range wide {
-			f.end[path] = 1 - 2*(mask>>i&1)
-		}
-		v, d := x.Value(f.lookup)
-		if d.State == rules.Faulty {
-			return out, fmt.Errorf("it cannot be evaluated: %s", d.Code)
-		}
-		if d.State != rules.Met {
-			return f.lack(x, d), nil
-		}
-		i, err := asInterval(v)
-		if err != nil {
-			return out, err
-		}
-		if out.State == "" {
-			out = score.Value{State: score.Known, Interval: i}
-		} else {
-			out.Interval = hull(out.Interval, i)
-		}
-	}
-	f.end = map[string]int{}
-	return out, nil
+	i, err := asInterval(v)
+	return score.Value{State: score.Known, Interval: i}, err
 }
 
 func asInterval(v any) (quantity.Interval, error) {
@@ -306,16 +257,6 @@ func asInterval(v any) (quantity.Interval, error) {
 		return v.Interval(), nil
 	}
 	return quantity.Interval{}, fmt.Errorf("a %T is nothing that points can be given for", v)
-}
-
-func hull(a, b quantity.Interval) quantity.Interval {
-	if a.Lo != nil && (b.Lo == nil || b.Lo.Cmp(a.Lo) < 0) {
-		a.Lo, a.LoOpen = b.Lo, b.LoOpen
-	}
-	if a.Hi != nil && (b.Hi == nil || b.Hi.Cmp(a.Hi) > 0) {
-		a.Hi, a.HiOpen = b.Hi, b.HiOpen
-	}
-	return a
 }
 
 // lack says why a measure has no value: the first finding it rests on that
