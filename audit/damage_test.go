@@ -7,7 +7,6 @@ import (
 	"slices"
 	"strings"
 	"testing"
-	"time"
 )
 
 // spoiledCase is a ledger with damage that a bundle cannot carry, or that
@@ -17,6 +16,11 @@ type spoiledCase struct {
 	codes []string
 	spoil func(l *ledger)
 	since func(l *ledger) []byte
+}
+
+// spoiledCases lists all of them.
+func spoiledCases() []spoiledCase {
+	return slices.Concat(objectCases(), mainCases(), keyCases(), registerCases(), runCases(), editionCases(), checkpointCases())
 }
 
 // treeOf gives the tree of a commit, and the blob at a path in it.
@@ -38,154 +42,95 @@ func (l *ledger) treeOf(commit string) string {
 	return c.Tree
 }
 
-func spoiledCases() []spoiledCase {
-	a, b := runID("aaaa"), runID("bbbb")
-	drop := func(hash func(l *ledger) string) func(l *ledger) {
-		return func(l *ledger) { delete(l.m.objects, hash(l)) }
+// The two runs of base.
+var (
+	caseA = runID("aaaa")
+	caseB = runID("bbbb")
+)
+
+func dropObject(hash func(l *ledger) string) func(l *ledger) {
+	return func(l *ledger) { delete(l.m.objects, hash(l)) }
+}
+
+func alterObject(hash func(l *ledger) string) func(l *ledger) {
+	return func(l *ledger) {
+		o := l.m.objects[hash(l)]
+		o.Data = append(bytes.Clone(o.Data), ' ')
+		l.m.objects[o.Hash] = o
 	}
-	alter := func(hash func(l *ledger) string) func(l *ledger) {
-		return func(l *ledger) {
-			o := l.m.objects[hash(l)]
-			o.Data = append(bytes.Clone(o.Data), ' ')
-			l.m.objects[o.Hash] = o
+}
+
+func headA(l *ledger) string   { return l.heads[caseA] }
+func recordA(l *ledger) string { return l.blobAt(l.heads[caseA], RecordFile) }
+
+func putFile(l *ledger, path string, data string) {
+	l.commitMain("ash", "Put a file", map[string][]byte{path: []byte(data)})
+}
+
+// forgeEntry spoils one further entry of run bbbb.
+func forgeEntry(spoil func(l *ledger, d *draft)) func(l *ledger) {
+	return func(l *ledger) { l.forge(caseB, "entry", "moss", func(d *draft) { spoil(l, d) }) }
+}
+
+// forgeSheet closes run bbbb with another sheet of records.
+func forgeSheet(f func(blobs []string) RawObject) func(l *ledger) {
+	return func(l *ledger) {
+		blobs, err := recordBlobs(l.m, l.heads[caseB])
+		l.must(err)
+		l.forge(caseB, KindClosed, "moss", func(d *draft) {
+			raw, err := d.rec.Bytes()
+			l.must(err)
+			tree := f(append(blobs, ObjectID("blob", raw)))
+			l.must(l.m.Put(tree))
+			d.entries = []Entry{{Name: RecordFile}, {Dir: true, Name: RecordsDir, Hash: tree.Hash}}
+		})
+	}
+}
+
+// forgeEdition publishes an edition whose commit change has spoiled.
+func forgeEdition(l *ledger, change func(c *CommitSpec)) {
+	hash := l.publish("first", "ash", nil)
+	c, err := ReadCommit(l.m, hash)
+	l.must(err)
+	spec := CommitSpec{Tree: c.Tree, Parents: c.Parents, Author: c.Author, Committer: c.Committer, Message: c.Message}
+	change(&spec)
+	raw, err := BuildCommit(spec, testSigner("ash"))
+	l.must(err)
+	forged := NewObject("commit", raw)
+	l.must(l.m.Put(forged))
+	l.must(l.m.SetRef(RefEditions+"first", hash, forged.Hash))
+}
+
+// manifestIs makes an edition's tree hold nothing but a manifest, spoiled.
+func manifestIs(l *ledger, m Manifest, spoil func(b []byte) []byte) func(c *CommitSpec) {
+	return func(c *CommitSpec) {
+		b, err := MakeManifest(m, nil)
+		l.must(err)
+		if spoil != nil {
+			b = spoil(b)
 		}
+		root, objects := BuildTree(map[string][]byte{ManifestFile: b})
+		l.must(l.m.Put(objects...))
+		c.Tree, c.Message = root, "Publish\n\nManifest: "+Hash(b)+"\n"
 	}
-	head := func(l *ledger) string { return l.heads[a] }
-	record := func(l *ledger) string { return l.blobAt(l.heads[a], RecordFile) }
-	return []spoiledCase{
-		{name: "record gone", codes: []string{"object_missing"}, spoil: drop(record)},
-		{name: "record altered in place", codes: []string{"object_hash"}, spoil: alter(record)},
-		{name: "tree gone", codes: []string{"object_missing"}, spoil: drop(func(l *ledger) string { return l.treeOf(l.heads[a]) })},
-		{name: "head commit gone", codes: []string{"object_missing", "run_cut"}, spoil: drop(head)},
-		{name: "head commit altered", codes: []string{"object_hash", "run_cut"}, spoil: alter(head)},
-		{name: "main document gone", codes: []string{"object_missing"}, spoil: drop(func(l *ledger) string { return l.blobAt(l.main, "README.md") })},
-		{name: "main list altered", codes: []string{"object_hash"}, spoil: alter(func(l *ledger) string { return l.blobAt(l.main, AllowedFile) })},
-		{name: "a main commit gone", codes: []string{"object_missing"}, spoil: drop(func(l *ledger) string { return l.mains[0] })},
-		{name: "main leads to a tree", codes: []string{"object_type"}, spoil: func(l *ledger) { l.must(l.m.SetRef(RefMain, l.main, l.treeOf(l.main))) }},
-		{name: "record is a tree", codes: []string{"tree_extra"}, spoil: func(l *ledger) {
-			l.cut(a, 1)
-			l.last[a] = firstOf(l, a)
-			l.forge(a, "entry", "ash", func(d *draft) { d.entries = []Entry{{Dir: true, Name: RecordFile, Hash: l.treeOf(l.heads[a])}} })
-		}},
-		{name: "run ref half", codes: []string{"ref_bad", "run_missing"}, spoil: func(l *ledger) { l.m.refs[RefRuns+a] = l.heads[a][:20] }},
-		{name: "run ref name", codes: []string{"ref_bad"}, spoil: func(l *ledger) { l.m.refs[RefRuns+"x"] = l.heads[a] }},
-		{name: "edition ref name", codes: []string{"ref_bad"}, spoil: func(l *ledger) { l.m.refs[RefEditions+"A"] = l.heads[a] }},
-		{name: "no main", codes: []string{"main_missing"}, spoil: func(l *ledger) { delete(l.m.refs, RefMain) }},
-		{name: "head named otherwise", codes: []string{"head_differs"}, spoil: func(l *ledger) {
-			l.add(b, "entry", "moss")
-			_, data, err := Head{Run: b, Seq: 3, Record: Hash([]byte("other"))}.File()
-			l.must(err)
-			l.forgeMain("ash", "Name another head", map[string][]byte{"register/" + b + "/head.json": data})
-		}},
-		{name: "head named back", codes: []string{"register_bad", "head_differs", "backdated"}, spoil: func(l *ledger) {
-			_, data, err := Head{Run: a, Seq: 1, Record: Hash([]byte("other"))}.File()
-			l.must(err)
-			l.forgeMain("ash", "Name an older head", map[string][]byte{"register/" + a + "/head.json": data})
-		}},
-		{name: "root not in its list", codes: []string{"root_unsigned", "unlisted_key"}, spoil: func(l *ledger) {
-			files, err := ReadFiles(l.m, l.mains[0])
-			l.must(err)
-			list, err := Allowed{}.Add("ash", testSigner("rowan").Public())
-			l.must(err)
-			files[AllowedFile] = list.Format()
-			hash, objects, err := NewMainCommit(l.m, MainSpec{Put: files, Bench: testBench, Author: "ash", Date: l.now, Subject: "Begin"}, testSigner("ash"))
-			l.must(err)
-			l.m.refs = map[string]string{RefMain: hash}
-			l.must(l.m.Put(objects...))
-		}},
-		{name: "main with two parents", codes: []string{"main_chain"}, spoil: func(l *ledger) {
-			files := mainFiles(l)
-			root, objects := BuildTree(files)
-			message, err := Message("Join", "", TrailerTree, Hash(TreeLines(files)))
-			l.must(err)
-			l.tick(time.Minute)
-			who := NewIdent("ash", testBench, l.now)
-			raw, err := BuildCommit(CommitSpec{Tree: root, Parents: []string{l.main, l.mains[1]}, Author: who, Committer: who, Message: message}, testSigner("ash"))
-			l.must(err)
-			c := NewObject("commit", raw)
-			l.must(l.m.Put(append(objects, c)...))
-			l.must(l.m.SetRef(RefMain, l.main, c.Hash))
-		}},
-		{name: "no bench document", codes: []string{"bench_bad"}, spoil: func(l *ledger) {
-			hash, objects, err := NewMainCommit(l.m, MainSpec{Put: map[string][]byte{AllowedFile: l.list.Format()}, Bench: testBench, Author: "ash", Date: l.now, Subject: "Begin"}, testSigner("ash"))
-			l.must(err)
-			l.m.refs = map[string]string{RefMain: hash}
-			l.must(l.m.Put(objects...))
-		}},
-		{name: "simulated taken back", codes: []string{"bench_bad"}, spoil: func(l *ledger) {
-			l.commitMain("ash", "No longer simulated", map[string][]byte{"documents/bench/fern/1.0.1.json": []byte("{\"simulated\":\"no\"}\n")})
-		}},
-		{name: "tree out of order", codes: []string{"tree_bad"}, spoil: func(l *ledger) {
-			l.forge(b, "entry", "moss", func(d *draft) {
-				raw, err := d.rec.Bytes()
-				l.must(err)
-				d.entries = []Entry{{Name: "Record.json", Hash: ObjectID("blob", raw)}, {Name: "con"}, {Name: RecordFile}}
-			})
-		}},
-		{name: "checkpoint unreadable", codes: []string{"checkpoint_bad"}, spoil: func(*ledger) {}, since: func(*ledger) []byte { return []byte("hello\n") }},
-		{name: "checkpoint signed by a stranger", codes: []string{"checkpoint_bad"}, spoil: func(*ledger) {}, since: func(l *ledger) []byte {
-			text, _ := SplitCheckpoint(l.checkpoint())
-			sig, err := SignCheckpoint(text, testSigner("rowan"))
-			l.must(err)
-			return JoinCheckpoint(text, sig)
-		}},
-		{name: "checkpoint of another bench", codes: []string{"checkpoint_bad"}, spoil: func(*ledger) {}, since: func(l *ledger) []byte {
-			text, _ := SplitCheckpoint(l.checkpoint())
-			return bytes.Replace(text, []byte("bench fern"), []byte("bench elm"), 1)
-		}},
-		{name: "checkpoint with another count", codes: []string{"checkpoint_differs"}, spoil: func(*ledger) {}, since: func(l *ledger) []byte {
-			text, _ := SplitCheckpoint(l.checkpoint())
-			return bytes.Replace(text, []byte("records 5"), []byte("records 6"), 1)
-		}},
-		{name: "checkpoint without a line for an open run", codes: []string{"checkpoint_differs"}, spoil: func(*ledger) {}, since: func(l *ledger) []byte {
-			text, _ := SplitCheckpoint(l.checkpoint())
-			return text[:bytes.Index(text, []byte("run "+b))]
-		}},
-		{name: "kept checkpoint cut", codes: []string{"checkpoint_cut", "backdated"}, spoil: func(l *ledger) {
-			text, sig := SplitCheckpoint(l.checkpoint())
-			l.forgeMain("ash", "Keep it", CheckpointFiles(text, sig))
-			l.cut(b, 1)
-			l.last[b] = firstOf(l, b)
-		}},
-		{name: "kept checkpoint without signature", codes: []string{"checkpoint_bad", "backdated"}, spoil: func(l *ledger) {
-			text, sig := SplitCheckpoint(l.checkpoint())
-			files := CheckpointFiles(text, sig)
-			delete(files, sortedKeys(files)[0])
-			l.forgeMain("ash", "Keep it", files)
-		}},
-		{name: "head not named", codes: []string{"backdated"}, spoil: func(l *ledger) { l.forgeMain("ash", "Say more", map[string][]byte{"README.md": []byte("x\n")}) }},
-		{name: "register says never started", codes: []string{"closing_differs", "register_bad"}, spoil: func(l *ledger) {
-			p, data, err := Closing{Run: b, By: "moss", Made: Time(l.now), How: HowNeverStarted, Record: ZeroPrev}.File(1)
-			l.must(err)
-			l.commitMain("moss", "Close", map[string][]byte{p: data})
-		}},
-		{name: "key used on main after it ended", codes: []string{"key_ended"}, spoil: func(l *ledger) {
-			l.endKey("moss", "ash")
-			l.commitMain("moss", "Say more", map[string][]byte{"README.md": []byte("x\n")})
-		}},
-		{name: "edition signed after a key ended", codes: []string{"key_ended"}, spoil: func(l *ledger) { l.endKey("moss", "ash"); l.publish("first", "moss", nil) }},
-		{name: "edition backdated before a key ended", codes: []string{"key_ended"}, spoil: func(l *ledger) {
-			old, heads := l.main, maps.Clone(l.heads)
-			l.endKey("moss", "ash")
-			now := l.main
-			l.main, l.heads, l.now = old, heads, l.now.Add(-30*time.Second)
-			l.publish("first", "moss", nil)
-			l.main = now
-		}},
-		{name: "superseded edition gone", codes: []string{"edition_missing"}, spoil: func(l *ledger) {
-			l.publish("second", "ash", func(files map[string][]byte, _ map[string]string) {
-				m, err := MakeManifest(Manifest{ID: "second", Made: Time(l.now), Supersedes: "first"}, files)
-				l.must(err)
-				files[ManifestFile] = m
-			})
-		}},
-		{name: "closing without its sheet", codes: []string{"closing_tree"}, spoil: func(l *ledger) { l.forge(b, KindClosed, "moss", func(*draft) {}) }},
-		{name: "sheet without closing", codes: []string{"tree_extra"}, spoil: func(l *ledger) {
-			l.forge(b, "entry", "moss", func(d *draft) {
-				d.entries = []Entry{{Name: RecordFile}, {Dir: true, Name: RecordsDir, Hash: l.treeOf(l.heads[b])}}
-			})
-		}},
-	}
+}
+
+// forgeMainCommit commits what main holds, with every head, under a commit
+// that change has spoiled.
+func forgeMainCommit(l *ledger, change func(c *CommitSpec)) {
+	all := mainFiles(l)
+	root, objects := BuildTree(all)
+	message, err := Message("Change main", "", TrailerTree, Hash(TreeLines(all)))
+	l.must(err)
+	who := NewIdent("ash", testBench, l.now)
+	spec := CommitSpec{Tree: root, Parents: []string{l.main}, Author: who, Committer: who, Message: message}
+	change(&spec)
+	raw, err := BuildCommit(spec, testSigner("ash"))
+	l.must(err)
+	c := NewObject("commit", raw)
+	l.must(l.m.Put(append(objects, c)...))
+	l.must(l.m.SetRef(RefMain, l.main, c.Hash))
+	l.main = c.Hash
 }
 
 // TestVerifyNamesDamage wants exactly the expected codes for each case.

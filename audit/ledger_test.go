@@ -113,6 +113,7 @@ type draft struct {
 	entries []Entry // nil: as the format wants
 	spec    CommitSpec
 	trailer string // "": over the bytes
+	message string // "": as the format wants
 }
 
 // next gives the record that would follow.
@@ -190,6 +191,9 @@ func (l *ledger) forge(run, kind, by string, spoil func(d *draft)) string {
 	d.spec.Tree = tree.Hash
 	d.spec.Message, err = Message(kind, "", TrailerRecord, d.trailer)
 	l.must(err)
+	if d.message != "" {
+		d.spec.Message = d.message
+	}
 	sig, err := d.signer.Sign(NamespaceGit, d.spec.encode(nil))
 	l.must(err)
 	commit := NewObject("commit", d.spec.encode(sig))

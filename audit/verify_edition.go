@@ -90,9 +90,6 @@ func (v *verifier) editionSigner(e *edition) {
 	if !ok {
 		return
 	}
-	if !line.Ended.IsZero() {
-		v.fault("key_ended", e.where, "key %s of %s had ended on the main it rests on", Fingerprint(key), line.Principal)
-	}
 	if gone, has := v.ended[Fingerprint(key)]; has {
 		if named, ok := v.named[e.id]; !ok || named > gone {
 			v.fault("key_ended", e.where, "key %s of %s ended with main %s, which does not name this edition", Fingerprint(key), line.Principal, v.main[gone].hash)

@@ -41,9 +41,6 @@ func (v *verifier) readOneRun(id string) {
 		}
 		return
 	}
-	if e != nil && e.NeverStarted() {
-		v.fault("closing_differs", where, "the register says never_started, there are records")
-	}
 	v.rep.Runs++
 	faults := len(v.rep.Faults)
 	w := &runWalk{id: id, f: f, prev: ZeroPrev, mainAt: -1}
@@ -239,9 +236,6 @@ func (v *verifier) recordMain(w *runWalk, r Record, c Commit, where string) {
 		v.fault("main_back", where, "it names %s, which lies before %s", r.Main, v.main[w.mainAt].hash)
 	}
 	w.mainAt = max(w.mainAt, at)
-	if w.seq == 1 && w.f.openedAt > at {
-		v.fault("backdated", where, "the register entered the run only in main %s", v.main[w.f.openedAt].hash)
-	}
 	if ok {
 		if gone, has := v.ended[Fingerprint(key)]; has && (at >= gone || w.seq > v.headAt(w.f, gone)) {
 			v.fault("key_ended", where, "key %s of %s ended with main %s, which names the run's head as %d", Fingerprint(key),
