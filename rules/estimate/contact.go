@@ -1,6 +1,7 @@
 package estimate
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -105,15 +106,7 @@ func newContactFit(points []Point, opt ContactOptions) (*contactFit, error) {
 	if opt.Origin != nil {
 		f.params = 2
 	}
-	slices.SortStableFunc(f.p, func(a, b Point) int {
-		switch {
-		case a.T < b.T:
-			return -1
-		case a.T > b.T:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(f.p, func(a, b Point) int { return cmp.Compare(a.T, b.T) })
 	times := map[float64]bool{}
 	first := 0.0 // smallest time above zero
 	for i, p := range f.p {
