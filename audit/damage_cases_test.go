@@ -248,6 +248,17 @@ func editionCases() []spoiledCase {
 
 func checkpointCases() []spoiledCase {
 	return []spoiledCase{
+		{name: "run rewritten below the checkpoint of a hand-over", codes: []string{"checkpoint_differs"}, spoil: func(l *ledger) {
+			handOver(l, caseA)
+			l.cut(caseB, 1)
+			l.last[caseB] = firstOf(l, caseB)
+			l.add(caseB, "entry", "moss")
+		}},
+		{name: "checkpoint of a hand-over unreadable", codes: []string{"checkpoint_bad"}, spoil: func(l *ledger) {
+			r := l.next(caseB, KindHandOver, "moss")
+			r.Body = []byte(`{"checkpoint":"x","format":"body/1","signature":"y"}`)
+			l.commitRecord(r, testSigner("moss"))
+		}},
 		{name: "checkpoint unreadable", codes: []string{"checkpoint_bad"}, spoil: func(*ledger) {}, since: func(*ledger) []byte { return []byte("hello\n") }},
 		{name: "checkpoint signed by a stranger", codes: []string{"checkpoint_bad"}, spoil: func(*ledger) {}, since: func(l *ledger) []byte {
 			text, _ := SplitCheckpoint(l.checkpoint())

@@ -25,6 +25,7 @@ const (
 	KindClosed    = "closed"
 	KindReopened  = "reopened"
 	KindAbandoned = "abandoned"
+	KindHandOver  = "hand_over" // its body's checkpoint and signature only
 )
 
 // BenchPrincipal is the name under which the bench's own key stands in

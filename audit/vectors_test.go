@@ -63,7 +63,7 @@ func rewritten(old, new string) func(l *ledger) []byte {
 }
 
 func allVectors() []vector {
-	return slices.Concat(goodVectors(), runVectors(), recordVectors(), commitVectors(), mainVectors(), editionVectors())
+	return slices.Concat(goodVectors(), runVectors(), chainVectors(), recordVectors(), commitVectors(), mainVectors(), editionVectors())
 }
 
 func TestVectors(t *testing.T) {
@@ -161,6 +161,7 @@ func goodVectors() []vector {
 		{name: "good-text", why: "text with line feed, quote, backslash, slash, accents, a character beyond U+FFFF and U+2028", build: spoiled(func(d *draft) {
 			d.rec.Body = []byte("{\"format\":\"body/1\",\"text\":\"a\\nb \\\"c\\\" \\\\ / \u00fc \U0001F6B0 \u2028 end\",\"whole\":[0,9007199254740991]}")
 		})},
+		{name: "good-hand-over", why: "a hand_over record holds a checkpoint of the ledger as it was", build: do(func(l *ledger) { handOver(l, runID("aaaa")); l.add(runID("bbbb"), "entry", "moss") })},
 		{name: "good-half-closed", why: "the run's closing record is written, main's entry is not: a crash in between, no damage", note: "half_closed",
 			build: tiny(func(l *ledger) { l.add(runID("bbbb"), KindClosed, "moss") })},
 		{name: "good-never-started", why: "a run that was registered and ended without a record", build: tiny(func(l *ledger) {
@@ -206,6 +207,8 @@ func runVectors() []vector {
 				l.add(b, "entry", "moss")
 				return c
 			}},
+		{name: "run-cut-below-hand-over", code: "checkpoint_cut", why: "the last record of a run was cut off; the checkpoint in a hand_over record of another run names it",
+			build: do(func(l *ledger) { handOver(l, a); l.cut(b, 1) })},
 		{name: "run-unregistered", code: "run_unregistered", why: "a run has records but no entry in the register", build: tiny(func(l *ledger) { l.add(runID("cccc"), KindOpened, "ash") })},
 		{name: "closed-continued", code: "after_closed", why: "an entry follows the record that closed the run",
 			build: tiny(func(l *ledger) { l.closeRun(b, "moss", KindClosed); l.add(b, "entry", "moss") })},
@@ -225,6 +228,12 @@ func runVectors() []vector {
 					d.entries = []Entry{{Name: RecordFile}, {Dir: true, Name: RecordsDir, Hash: tree.Hash}}
 				})
 			})},
+	}
+}
+
+func chainVectors() []vector {
+	a, b := runID("aaaa"), runID("bbbb")
+	return []vector{
 		{name: "record-changed", code: "chain_prev", why: "record 2 was written anew with one byte changed; record 3 still names the old one",
 			build: do(func(l *ledger) {
 				next := l.next(b, "entry", "moss")
@@ -256,6 +265,16 @@ func runVectors() []vector {
 		{name: "backdated", code: "backdated", why: "a record names an older main as the newest, though a later main names the run's head below it",
 			build: do(func(l *ledger) { l.forge(a, "entry", "ash", func(d *draft) { d.rec.Main = l.mains[1] }) })},
 	}
+}
+
+// handOver writes a record that holds a checkpoint of the ledger as it is.
+func handOver(l *ledger, run string) {
+	text, sig := SplitCheckpoint(l.checkpoint())
+	r := l.next(run, KindHandOver, "ash")
+	var err error
+	r.Body, err = Marshal(map[string]string{"format": "body/1", "checkpoint": string(text), "signature": string(sig)})
+	l.must(err)
+	l.commitRecord(r, testSigner("ash"))
 }
 
 // atMade dates the commit as its record.

@@ -58,14 +58,16 @@ type verifier struct {
 	listBroken bool           // a list of keys could not be read
 	reg        Register       // as of the newest main commit
 	runs       map[string]*runFacts
-	ended      map[string]int      // fingerprint -> place of the main commit that ended the key
-	named      map[string]int      // edition -> place of the main commit that names it
-	editions   []*edition          // sorted by id
-	wanted     map[string]runPlace // commit -> where it stands in its run; filled while runs are read
-	tails      int                 // runs with records that main does not name
-	told       map[string]bool     // errors from reading that were named
-	sums       map[string]string   // blob of main -> sha256 hex
-	lines      map[string][]line   // tree of main -> its files
+	ended      map[string]int        // fingerprint -> place of the main commit that ended the key
+	named      map[string]int        // edition -> place of the main commit that names it
+	editions   []*edition            // sorted by id
+	wanted     map[string]runPlace   // commit -> where it stands in its run; filled while runs are read
+	inside     []insideCheckpoint    // those that stand in hand_over records
+	hashes     map[string][][32]byte // run -> SHA-256 of its records, in order
+	tails      int                   // runs with records that main does not name
+	told       map[string]bool       // errors from reading that were named
+	sums       map[string]string     // blob of main -> sha256 hex
+	lines      map[string][]line     // tree of main -> its files
 }
 
 // mainState is what one commit on main leaves behind.
@@ -114,7 +116,7 @@ func Verify(o Objects, opt Options) (*Report, error) {
 	v := &verifier{o: o, opt: opt, refs: refs,
 		rep:    &Report{RootChecked: "no", Deep: "no", Faults: []Fault{}, Notes: []Fault{}},
 		mainAt: map[string]int{}, runs: map[string]*runFacts{}, ended: map[string]int{}, named: map[string]int{},
-		wanted: map[string]runPlace{}, told: map[string]bool{}, sums: map[string]string{}, lines: map[string][]line{}}
+		wanted: map[string]runPlace{}, told: map[string]bool{}, hashes: map[string][][32]byte{}, sums: map[string]string{}, lines: map[string][]line{}}
 	v.reg = Register{Runs: map[string]*RunEntry{}, Editions: map[string]string{}}
 	if opt.Decide != nil {
 		v.rep.Deep = "yes"
@@ -136,6 +138,7 @@ func Verify(o Objects, opt Options) (*Report, error) {
 		}
 	}
 	v.readEditions()
+	v.readInside()
 	v.closingNotes()
 	return v.rep, nil
 }

@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"crypto/sha256"
 	"slices"
 	"time"
 )
@@ -95,6 +96,7 @@ func (v *verifier) readRunCommit(w *runWalk, c Commit) {
 	if _, ok := v.wanted[c.Hash]; ok {
 		v.wanted[c.Hash] = runPlace{w.id, w.seq}
 	}
+	v.hashes[w.id] = append(v.hashes[w.id], [32]byte{})
 	blob, ok := v.runTree(w, c, where)
 	w.blobs = append(w.blobs, blob)
 	if !ok {
@@ -108,6 +110,7 @@ func (v *verifier) readRunCommit(w *runWalk, c Commit) {
 		return
 	}
 	hash := Hash(b)
+	v.hashes[w.id][w.seq-1] = sha256.Sum256(b)
 	if got, err := findTrailer(c.Message, TrailerRecord); err != nil {
 		v.fault("trailer", where, "%v", err)
 	} else if got != hash {
@@ -208,6 +211,9 @@ func (v *verifier) readRunRecord(w *runWalk, r Record, c Commit, where string) {
 	if !slices.Contains(v.opt.Bodies, r.BodyFormat()) {
 		w.newer = true
 		v.note("newer_body", where, "body.format is %s", r.BodyFormat())
+	}
+	if r.Kind == KindHandOver {
+		v.collectInside(r, where)
 	}
 	if v.opt.Decide != nil {
 		w.recs = append(w.recs, r)

@@ -1,6 +1,10 @@
 package audit
 
-import "strings"
+import (
+	"encoding/hex"
+	"encoding/json"
+	"strings"
+)
 
 // readCheckpoints takes in the checkpoints that were handed over and those
 // kept on main: what they name becomes a pin of its run.
@@ -24,19 +28,35 @@ func (v *verifier) readCheckpoints() {
 	}
 }
 
-func (v *verifier) checkpoint(where string, text, sig []byte) {
+// openCheckpoint reads a checkpoint, checks its signature if it has one, and
+// that it is of this bench and of a main commit that is still there.
+func (v *verifier) openCheckpoint(where string, text, sig []byte) (Checkpoint, bool) {
 	c, err := ParseCheckpoint(text)
 	if err != nil {
 		v.fault("checkpoint_bad", where, "%v", err)
-		return
+		return c, false
 	}
-	if len(sig) > 0 {
+	if len(sig) > 0 && !v.listBroken {
 		if _, err := VerifyCheckpoint(text, sig, v.newest()); err != nil {
 			v.fault("checkpoint_bad", where, "%v", err)
 		}
 	}
 	if v.rep.Bench != "" && c.Bench != v.rep.Bench {
 		v.fault("checkpoint_bad", where, "it is of bench %s, this is %s", c.Bench, v.rep.Bench)
+		return c, false
+	}
+	if at, ok := v.mainAt[c.Main]; ok {
+		v.checkpointCount(c, at, where)
+	} else if v.mainWhole {
+		v.fault("checkpoint_main", where, "it names %s", c.Main)
+	}
+	return c, true
+}
+
+// checkpoint takes in what a checkpoint names as pins of its runs.
+func (v *verifier) checkpoint(where string, text, sig []byte) {
+	c, ok := v.openCheckpoint(where, text, sig)
+	if !ok {
 		return
 	}
 	for _, r := range c.Runs {
@@ -45,12 +65,6 @@ func (v *verifier) checkpoint(where string, text, sig []byte) {
 			f.pins = append(f.pins, pin{r.Seq, r.Record, -1, where})
 		}
 	}
-	at, ok := v.mainAt[c.Main]
-	if !ok {
-		v.fault("checkpoint_main", where, "it names %s", c.Main)
-		return
-	}
-	v.checkpointCount(c, at, where)
 }
 
 // checkpointCount adds up the records that a checkpoint covers: its own lines,
@@ -81,5 +95,39 @@ func (v *verifier) checkpointCount(c Checkpoint, at int, where string) {
 	}
 	if n != c.Records {
 		v.fault("checkpoint_differs", where, "it counts %d records, its lines and main give %d", c.Records, n)
+	}
+}
+
+// insideCheckpoint is a checkpoint that stands in a hand_over record: what it
+// says of other runs can be held against them once all were read.
+type insideCheckpoint struct {
+	where, text, sig string
+}
+
+// collectInside takes the checkpoint out of a hand_over record.
+func (v *verifier) collectInside(r Record, where string) {
+	var body struct{ Checkpoint, Signature string }
+	if err := json.Unmarshal(r.Body, &body); err != nil || body.Checkpoint == "" {
+		return // what a body must hold is for the runner to say
+	}
+	v.inside = append(v.inside, insideCheckpoint{where + " checkpoint", body.Checkpoint, body.Signature})
+}
+
+// readInside holds the runs against the checkpoints in hand_over records.
+func (v *verifier) readInside() {
+	for _, in := range v.inside {
+		c, ok := v.openCheckpoint(in.where, []byte(in.text), []byte(in.sig))
+		if !ok {
+			continue
+		}
+		for _, r := range c.Runs {
+			have := v.hashes[r.Run]
+			switch {
+			case r.Seq > int64(len(have)):
+				v.fault("checkpoint_cut", in.where, "it names record %d of run %s, which ends at record %d", r.Seq, r.Run, len(have))
+			case r.Seq > 0 && r.Record != "sha256:"+hex.EncodeToString(have[r.Seq-1][:]):
+				v.fault("checkpoint_differs", in.where, "it names record %d of run %s as %s", r.Seq, r.Run, r.Record)
+			}
+		}
 	}
 }
