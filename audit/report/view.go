@@ -175,9 +175,9 @@ func bandWords(c *edition.Core, u edition.UnitScore) string {
 		return id
 	}
 	if u.Band == u.BandHigh {
-		return title(u.Band)
+		return "Band: " + title(u.Band)
 	}
-	return title(u.Band) + ", or up to " + title(u.BandHigh)
+	return "Bands: " + title(u.Band) + ", up to " + title(u.BandHigh)
 }
 
 // lifeWords is the life point of the part that had the largest share behind it,
@@ -258,7 +258,7 @@ func measureOf(c *edition.Core, m edition.MeasureBasis) measureView {
 			default:
 				p.Value = x.State
 				if x.Code != "" {
-					p.Value += ": " + spaced(x.Code)
+					p.Value += ": " + codeWords(x.Code)
 				}
 			}
 			out.Units = append(out.Units, p)
@@ -286,6 +286,14 @@ func valueWords(x edition.UnitMeasure) string {
 	return x.ValueLow + " to " + x.ValueHigh + unit
 }
 
+// codeWords is a code without the kind that it begins with.
+func codeWords(code string) string {
+	for _, kind := range []string{"reduction_", "rise_", "margin_", "bench_", "contact_", "cost_"} {
+		code = strings.TrimPrefix(code, kind)
+	}
+	return spaced(code)
+}
+
 func spaced(code string) string { return strings.ReplaceAll(code, "_", " ") }
 
 func leftOutWords(c *edition.Core, l edition.LeftOut) string {
@@ -303,7 +311,7 @@ func leftOutWords(c *edition.Core, l edition.LeftOut) string {
 		}
 		return fmt.Sprintf("%s: %s does not count in this campaign.", title, name)
 	case "undecided":
-		return fmt.Sprintf("%s: undecided for %s (%s).", title, strings.Join(l.Units, ", "), spaced(l.Code))
+		return fmt.Sprintf("%s: undecided for %s (%s).", title, strings.Join(l.Units, ", "), codeWords(l.Code))
 	}
 	return fmt.Sprintf("%s: not on record for %s.", title, strings.Join(l.Units, ", "))
 }
@@ -335,7 +343,9 @@ func (v *view) unit(c *edition.Core, s edition.UnitScore) {
 		row := rowView{Name: nameOf(c, r.Analyte), Untreated: cellText(r.Untreated), Treated: cellText(r.Treated), Flushed: cellText(r.Flushed), Another: cellText(r.SecondDay)}
 		for _, f := range a.Findings {
 			if f.Subject == r.Analyte && (f.Kind == assess.KindReduction || f.Kind == assess.KindRise || f.Kind == assess.KindMargin) && !dull(f) {
-				row.Says = append(row.Says, findingOf(f))
+				x := findingOf(f)
+				x.Says = upper(strings.TrimPrefix(x.Says, row.Name+": "))
+				row.Says = append(row.Says, x)
 			}
 		}
 		if row.Untreated != "" || row.Treated != "" {
@@ -345,15 +355,52 @@ func (v *view) unit(c *edition.Core, s edition.UnitScore) {
 	for _, k := range kindTitles {
 		g := findingGroup{Title: k.title}
 		for _, f := range a.Findings {
-			if f.Kind == k.kind {
+			if f.Kind == k.kind && f.Code != "balance_closes" && f.Code != "balance_open" {
 				g.Findings = append(g.Findings, findingOf(f))
 			}
+		}
+		if k.kind == assess.KindBench {
+			g.Findings = append(g.Findings, balances(a)...)
 		}
 		if len(g.Findings) > 0 {
 			out.Groups = append(out.Groups, g)
 		}
 	}
 	v.Units = append(v.Units, out)
+}
+
+// balances says in two sentences which mass balances over the drain close and
+// which are left open; the others stand as findings of their own.
+func balances(a *assess.Assessment) []findingView {
+	var out []findingView
+	for _, x := range []struct{ code, says string }{
+		{"balance_closes", "What product and drain carry fits the feed within its uncertainty for: "},
+		{"balance_open", "Results below their limits leave the mass balance open for: "},
+	} {
+		var names []string
+		for _, f := range a.Findings {
+			if f.Code != x.code {
+				continue
+			}
+			for _, arg := range f.Args {
+				if arg.Name == "name" {
+					names = append(names, strings.ToLower(arg.Text))
+				}
+			}
+		}
+		if len(names) > 0 {
+			out = append(out, findingView{Says: x.says + strings.Join(names, ", ") + "."})
+		}
+	}
+	return out
+}
+
+// upper begins a sentence with a capital.
+func upper(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToUpper(s[:1]) + s[1:]
 }
 
 // urgent tells whether a sentence is about one of those that come first of all.
@@ -400,8 +447,12 @@ func unitOfResult(x assess.Cell) string {
 
 func findingOf(f assess.Finding) findingView {
 	out := findingView{Says: assess.Sentence(f), Needs: assess.NeedWords(f.Needs)}
-	for _, m := range f.Marks {
-		out.Marks = append(out.Marks, assess.MarkWords(m))
+	for i, m := range f.Marks {
+		words := assess.MarkWords(m)
+		if i == 0 {
+			words = upper(words)
+		}
+		out.Marks = append(out.Marks, words)
 	}
 	return out
 }

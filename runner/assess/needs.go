@@ -77,6 +77,12 @@ var markWords = map[string]string{
 	"second_feed": "the feed was not read before and after on the second day",
 }
 
+// statusWords are the words for marks about a published value's status.
+var statusWords = map[string]string{
+	"status:verified-secondary": "the value was read as quoted elsewhere",
+	"status:memory":             "from memory, unverified",
+}
+
 // assumptions says what an "assumed:" mark is about.
 var assumptions = map[string]string{
 	"uncertainty":  "the laboratory's uncertainty",

@@ -100,6 +100,9 @@ func placeholders(says string) []string {
 // MarkWords says what a mark of a finding means.
 func MarkWords(mark string) string {
 	word, about, _ := strings.Cut(mark, ":")
+	if words := statusWords[mark]; words != "" {
+		return words
+	}
 	said := markWords[word]
 	if said == "" {
 		said = word
