@@ -21,6 +21,7 @@ type runWalk struct {
 	closed bool
 	closes int // closing records so far
 	opens  int // reopened records so far
+	sheet  bool // the tree of the last commit holds records/
 	blobs  []string
 	recs   []Record // kept only for Decide
 	newer  bool     // a body format that is not known
@@ -144,6 +145,7 @@ func (v *verifier) recordFault(err error, where string) {
 // runTree wants record.json, and records/ beside it only where a record may
 // close the run; which of both it must be is seen once the record is read.
 func (v *verifier) runTree(w *runWalk, c Commit, where string) (blob string, ok bool) {
+	w.sheet = false
 	list, err := readTree(v.o, c.Tree)
 	if err != nil {
 		v.broken(err, "tree_bad", where)
@@ -154,6 +156,7 @@ func (v *verifier) runTree(w *runWalk, c Commit, where string) (blob string, ok 
 		case e.Name == RecordFile && !e.Dir:
 			blob = e.Hash
 		case e.Name == RecordsDir && e.Dir:
+			w.sheet = true
 		default:
 			v.fault("tree_extra", where, "%q stands beside %s", e.Name, RecordFile)
 		}
@@ -207,7 +210,7 @@ func (v *verifier) readRunRecord(w *runWalk, r Record, c Commit, where string) {
 		v.fault("author", where, "author is %s, the record says by %s", c.Author.ID, r.By)
 	}
 	v.recordMain(w, r, c, where)
-	v.recordPhase(w, r, c, where)
+	v.recordPhase(w, r, where)
 	if !slices.Contains(v.opt.Bodies, r.BodyFormat()) {
 		w.newer = true
 		v.note("newer_body", where, "body.format is %s", r.BodyFormat())
@@ -268,7 +271,7 @@ func (v *verifier) headAt(f *runFacts, place int) int64 {
 }
 
 // recordPhase follows closing and reopening.
-func (v *verifier) recordPhase(w *runWalk, r Record, c Commit, where string) {
+func (v *verifier) recordPhase(w *runWalk, r Record, where string) {
 	switch {
 	case r.Closes():
 		if w.closed {
@@ -293,10 +296,8 @@ func (v *verifier) recordPhase(w *runWalk, r Record, c Commit, where string) {
 	case w.closed && !afterClosed[r.Kind]:
 		v.fault("after_closed", where, "kind %s follows a closing", r.Kind)
 	}
-	if !r.Closes() {
-		if _, has, err := entry(v.o, c.Tree, RecordsDir); err == nil && has {
-			v.fault("tree_extra", where, "%s/ stands beside a record of kind %s", RecordsDir, r.Kind)
-		}
+	if w.sheet && !r.Closes() {
+		v.fault("tree_extra", where, "%s/ stands beside a record of kind %s", RecordsDir, r.Kind)
 	}
 }
 
