@@ -19,8 +19,8 @@ type runWalk struct {
 	made   time.Time
 	mainAt int
 	closed bool
-	closes int // closing records so far
-	opens  int // reopened records so far
+	closes int  // closing records so far
+	opens  int  // reopened records so far
 	sheet  bool // the tree of the last commit holds records/
 	blobs  []string
 	recs   []Record // kept only for Decide
