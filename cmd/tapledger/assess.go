@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strings"
 
+	"tapledger/runner"
 	"tapledger/runner/assess"
 )
 
@@ -40,14 +41,31 @@ var verbAssess = verb{
 			for _, f := range a.Findings {
 				s.WriteString(assess.Sentence(f) + "\n")
 			}
-			for _, x := range cautionsShown(st.Pinned.Cautions, "finding") {
-				if x.ID != "above-value" {
-					s.WriteString(cautionText(x))
-				}
-			}
+			s.WriteString(resultCautions(st, "finding"))
 			return c.show(nil, "%s", s.String())
 		}
 	},
+}
+
+// resultCautions are the cautions that go with results: above-value only where
+// something was found above a value, and then first.
+func resultCautions(st *runner.State, where string) string {
+	above := false
+	if a, err := assess.Assess(st); err == nil {
+		for _, f := range a.Findings {
+			above = above || f.Code == "margin_above"
+		}
+	}
+	var first, s string
+	for _, x := range cautionsShown(st.Pinned.Cautions, where) {
+		switch {
+		case x.ID != "above-value":
+			s += cautionText(x)
+		case above:
+			first = cautionText(x)
+		}
+	}
+	return first + s
 }
 
 // rowsText is the analytes side by side.

@@ -78,9 +78,7 @@ func receive(c *call, o bench.ReceiveSpec, attach string, look bool) error {
 	}
 	if !c.json {
 		fmt.Fprint(c.out, sheetText(sheet, false))
-		for _, x := range cautionsShown(st.Pinned.Cautions, "report") {
-			fmt.Fprint(c.out, cautionText(x))
-		}
+		fmt.Fprint(c.out, resultCautions(st, "report"))
 	}
 	return c.wrote(b, st, rec)
 }
