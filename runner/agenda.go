@@ -247,7 +247,7 @@ func (s *State) owed() []Owed {
 		}
 	}
 	for _, e := range s.Events {
-		if e.Kind == KindComplaint {
+		if e.Kind == KindComplaint && !s.answered(e.Seq) {
 			out = append(out, Owed{Code: "complaint", Seq: e.Seq})
 		}
 	}
@@ -259,4 +259,12 @@ func (s *State) owed() []Owed {
 		}
 	}
 	return out
+}
+
+// answered tells whether a note is about that record.
+func (s *State) answered(seq int64) bool {
+	return slices.ContainsFunc(s.Events, func(e Event) bool {
+		b, ok := e.Body.(*Note)
+		return ok && s.recordAbout(b.About) == seq
+	})
 }

@@ -115,6 +115,11 @@ func TestAgendaBlocked(t *testing.T) {
 	if a := b.st.Next(b.now); len(a.Owed) != 1 || a.Owed[0].Code != "complaint" {
 		t.Errorf("%+v", a.Owed)
 	}
+	b.refused("no record of that number", KindNote, Note{About: "99", Text: "x"})
+	b.do(KindNote, Note{About: sprint("", b.st.Seq), Text: "the gauge was checked, the pressure stands"})
+	if a := b.st.Next(b.now); len(a.Owed) != 0 {
+		t.Errorf("a note about a complaint answers it: %+v", a.Owed)
+	}
 }
 
 // A log of the run reads like a bench sheet.

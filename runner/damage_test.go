@@ -117,7 +117,10 @@ func TestDamagedEnvelopes(t *testing.T) {
 		{"the body of this draw record", func(r *audit.Record) { r.Kind = KindDraw; r.Body = json.RawMessage(`{"format":"body/1","samples":""}`) }},
 		{"not wall", func(r *audit.Record) { r.Clock = "moon" }},
 		{"does not go with", func(r *audit.Record) { r.Clock = "simulated" }},
-		{"already", func(r *audit.Record) { *r = b.st.Records[0]; r.Seq, r.Prev, r.Made = 7, b.st.Records[6].Prev, b.st.Records[6].Made }},
+		{"already", func(r *audit.Record) {
+			*r = b.st.Records[0]
+			r.Seq, r.Prev, r.Made = 7, b.st.Records[6].Prev, b.st.Records[6].Made
+		}},
 	} {
 		st, err := Fold(b.p, b.st.Records[:6])
 		if err != nil {

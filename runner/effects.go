@@ -100,6 +100,7 @@ func (s *State) follows(r *rule, d Decided) string {
 func (s *State) effects(seq int64) {
 	s.closeSeries()
 	s.voidTries()
+	s.dateSamples()
 	s.Blocked = nil
 	s.furtherTries(seq)
 	s.stops()
@@ -157,6 +158,15 @@ func (s *State) voidTries() {
 	}
 }
 
+// dateSamples says when each sample was drawn: of a composite, when the fill
+// ended that it was collected over.
+func (s *State) dateSamples() {
+	for _, x := range s.Samples {
+		_, _, when := s.drawn(s.step(x.Step), s.Tries[x.Step][x.Try-1], At{x.Step, x.Try})
+		x.DrawnAt = when.Text
+	}
+}
+
 // demand is a decision that wants a step done again.
 type demand struct {
 	rule   *rule
@@ -190,7 +200,7 @@ func (s *State) furtherTries(seq int64) {
 	s.withdraw(demands)
 	for _, d := range demands {
 		now := s.last(d.target)
-		if d.try < now.N || !now.Begun() {
+		if d.try < now.N {
 			continue
 		}
 		if now.N >= s.Pinned.Protocol.Tries.Most {

@@ -4,6 +4,7 @@ import (
 	"regexp"
 	"slices"
 	"sort"
+	"strconv"
 	"strings"
 
 	"tapledger/audit"
@@ -97,8 +98,8 @@ func (s *State) checkPart(b *Part, c circumstances) *Refusal {
 func (s *State) checkOther(m meta, body any, c circumstances) *Refusal {
 	switch b := body.(type) {
 	case *Note:
-		if b.About != "" && s.step(b.About) == nil {
-			return refuse("", s.nearest(b.About), "there is no step %q", clip(b.About))
+		if b.About != "" && s.step(b.About) == nil && s.recordAbout(b.About) == 0 {
+			return refuse("", s.nearest(b.About), "there is no step %q, and no record of that number", clip(b.About))
 		}
 		return checkText(b.About, "the note", b.Text, mostText, true)
 	case *CautionRead:
@@ -140,6 +141,15 @@ func (s *State) checkOther(m meta, body any, c circumstances) *Refusal {
 		return checkText("", "the reason", b.Reason, mostText, true)
 	}
 	return refuse("", "", "there is no record of kind %q", m.kind)
+}
+
+// recordAbout is the record that a note is about, 0 if it names none.
+func (s *State) recordAbout(about string) int64 {
+	n, err := strconv.ParseInt(about, 10, 64)
+	if err != nil || n < 1 || n > s.Seq || strconv.FormatInt(n, 10) != about {
+		return 0
+	}
+	return n
 }
 
 func (s *State) checkCautionRead(m meta, b *CautionRead) *Refusal {

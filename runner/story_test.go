@@ -304,6 +304,9 @@ func TestStoryComposite(t *testing.T) {
 	if opened.Text != began || closed.Text != ended || when.Text != ended {
 		t.Errorf("a composite opens and closes with its fill: %s %s %s", opened.Text, closed.Text, when.Text)
 	}
+	if got := b.st.Samples[0].DrawnAt; got != ended {
+		t.Errorf("the sample was drawn at %q", got)
+	}
 }
 
 func TestStoryNotApplicable(t *testing.T) {

@@ -215,7 +215,8 @@ type Target struct {
 	Seq  int64  `json:"seq"`
 }
 
-// Note is a remark, about a step if it names one.
+// Note is a remark, about a step or the number of a record if it names one. A
+// note about a complaint's record answers it.
 type Note struct {
 	Common
 	About string `json:"about,omitempty"`
