@@ -110,6 +110,8 @@ func TestBrokenRefs(t *testing.T) {
 		rec, err := s.Recover(ref)
 		if err != nil || len(rec.Damage) != 1 || rec.Damage[0].Ref != ref || len(rec.Acts) != 0 {
 			t.Errorf("%q: Recover said %+v, %v", text, rec, err)
+		} else if strings.HasPrefix(text, "ref:") != strings.Contains(rec.Damage[0].How, "another reference") {
+			t.Errorf("%q is said to be broken because it %s", text, rec.Damage[0].How)
 		}
 		must(t, s.RestoreRef(ref, c[1]))
 		if now, err := s.Ref(ref); err != nil || now != c[1] {
