@@ -165,6 +165,7 @@ func besides(t *testing.T, s *Store, what string) (stop func() int) {
 					n++
 				}
 			default:
+				s.wait = time.Minute
 				unlock, err := s.Lock()
 				if err != nil {
 					t.Error(err)
@@ -304,37 +305,28 @@ func TestWordForTheNextStart(t *testing.T) {
 // TestLiveLockFile: a lock file that its owner is still writing is left alone.
 func TestLiveLockFile(t *testing.T) {
 	s := fresh(t)
-	s.grace = 50 * time.Millisecond
 	name := filepath.Join(s.Dir(), "refs", "heads", "main.lock")
 	must(t, os.WriteFile(name, nil, 0o644))
-	far := time.Now().Add(time.Hour) // its owner writes on: never as old as the grace time
-	must(t, os.Chtimes(name, far, far))
-	quit := make(chan struct{})
-	ended := make(chan struct{})
-	go func() {
-		defer close(ended)
-		for i := 0; ; i++ {
-			select {
-			case <-quit:
-				return
-			default:
-				f, err := os.OpenFile(name, os.O_WRONLY|os.O_APPEND, 0)
-				if err == nil {
-					f.WriteString("0")
-					f.Close()
-				}
-			}
+	s.grace = time.Hour
+	waits := 0
+	s.sleep = func(d time.Duration) { // its owner writes while we wait
+		waits++
+		if d != s.grace {
+			t.Errorf("waited %v", d)
 		}
-	}()
+		far := time.Now().Add(time.Minute)
+		must(t, os.Chtimes(name, far, far))
+	}
 	rec, err := s.Recover()
-	close(quit)
-	<-ended
 	must(t, err)
 	if !rec.Empty() {
 		t.Errorf("Recover took a living lock file: %+v", rec)
 	}
+	if waits != 1 {
+		t.Errorf("waited %d times", waits)
+	}
 	must(t, os.Chtimes(name, time.Unix(1, 0), time.Unix(1, 0)))
-	if rec, err = s.Recover(); err != nil || len(rec.Acts) != 1 {
+	if rec, err = s.Recover(); err != nil || len(rec.Acts) != 1 || waits != 1 {
 		t.Errorf("and left an old one: %+v %v", rec, err)
 	}
 }

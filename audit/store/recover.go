@@ -140,7 +140,9 @@ func (r *recovering) leftovers() error {
 			wait = r.s.grace
 		}
 	}
-	time.Sleep(wait)
+	if wait > 0 {
+		r.s.sleep(wait)
+	}
 	temps := 0
 	for _, l := range list {
 		now, err := os.Lstat(r.s.d.full(l.name))

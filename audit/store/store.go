@@ -23,6 +23,7 @@ type Store struct {
 	d     *disk
 	wait  time.Duration // for the writer's lock, and for a reference's lock file
 	grace time.Duration // how old a foreign lock or temporary file must be to count as left behind
+	sleep func(time.Duration)
 
 	turn    chan struct{}
 	held    atomic.Bool
@@ -148,7 +149,7 @@ func Open(dir string) (*Store, error) {
 	if err != nil {
 		return nil, machine("find", dir, err)
 	}
-	s := &Store{d: &disk{root: dir}, wait: usualWait, grace: 2 * time.Second,
+	s := &Store{d: &disk{root: dir}, wait: usualWait, grace: 2 * time.Second, sleep: time.Sleep,
 		turn: make(chan struct{}, 1), flushed: map[string]bool{}}
 	for _, need := range []string{"HEAD", "objects", "refs"} {
 		if _, err := os.Stat(s.d.full(need)); errors.Is(err, fs.ErrNotExist) {
