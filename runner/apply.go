@@ -143,10 +143,74 @@ func (s *State) applyHandOver(m meta, b *HandOver) {
 			x.Hands = append(x.Hands, Hand{To: b.To, At: b.Values["at"].Text, Temperature: b.Values["temperature"].Text, Seal: b.Values["seal"].Text, Seq: m.seq})
 		}
 	}
-	if b.Step == "" {
-		return
+	for _, id := range s.served(b.Step, protocol.StepHand) {
+		s.closeHandOver(m, b, id)
 	}
-	t := s.last(b.Step)
+}
+
+// served lists the custody steps that a record closes: the one that it names,
+// or, of one that went ahead of its step, those that have nothing left to do.
+func (s *State) served(named, kind string) []string {
+	if named != "" {
+		return []string{named}
+	}
+	var out []string
+	for _, st := range s.Pinned.rules.steps {
+		if st.Kind == kind && !s.last(st.ID).Closed && s.nothingLeft(st) {
+			out = append(out, st.ID)
+		}
+	}
+	return out
+}
+
+// nothingLeft tells whether all samples that a custody step is about were
+// drawn and handed over, or for a report have a result that counts.
+func (s *State) nothingLeft(st *protocol.Step) bool {
+	n := 0
+	for _, draw := range s.about(st) {
+		t := s.last(draw)
+		x := s.sampleOf(draw, t.N)
+		switch {
+		case !t.Closed:
+			return false
+		case x == nil:
+		case x.HandedSeq == 0:
+			return false
+		case st.Kind == protocol.StepReport && !s.reported(x.ID):
+			return false
+		default:
+			n++
+		}
+	}
+	return n > 0
+}
+
+// about lists the draws that a hand-over or report is about.
+func (s *State) about(st *protocol.Step) []string {
+	if len(st.Samples) > 0 {
+		return st.Samples
+	}
+	var out []string
+	for _, x := range s.Pinned.rules.steps {
+		if x.Kind == protocol.StepDraw {
+			out = append(out, x.ID)
+		}
+	}
+	return out
+}
+
+// reported tells whether any result of a sample counts.
+func (s *State) reported(sample string) bool {
+	for _, a := range s.Pinned.Protocol.Analytes {
+		if r, _, _ := s.Result(sample, a); r != nil {
+			return true
+		}
+	}
+	return false
+}
+
+func (s *State) closeHandOver(m meta, b *HandOver, step string) {
+	t := s.last(step)
 	t.Seqs = append(t.Seqs, m.seq)
 	s.hold(t.Values, m.seq, b.Values)
 	t.Values["to"] = s.held(m.seq, "/to", Value{Text: b.To, Evidence: "typed"})
@@ -172,10 +236,13 @@ func (s *State) applyReport(m meta, b *Report) {
 			}
 		}
 	}
-	if b.Step == "" {
-		return
+	for _, id := range s.served(b.Step, protocol.StepReport) {
+		s.closeReport(m, b, id)
 	}
-	t := s.last(b.Step)
+}
+
+func (s *State) closeReport(m meta, b *Report, step string) {
+	t := s.last(step)
 	t.Seqs = append(t.Seqs, m.seq)
 	s.hold(t.Values, m.seq, b.Values)
 	if _, ok := b.Values["at"]; !ok {

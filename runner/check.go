@@ -279,9 +279,19 @@ func (s *State) hindered(id string) (why string, on []string) {
 	return "", nil
 }
 
-// done tells whether a step needs nothing more.
+// done tells whether a step needs nothing more: it is closed, or worked out, or
+// about samples of which every draw was left out.
 func (s *State) done(id string) bool {
-	return s.step(id).Kind == protocol.StepDerive || s.last(id).Closed
+	st := s.step(id)
+	switch st.Kind {
+	case protocol.StepDerive:
+		return true
+	case protocol.StepHand, protocol.StepReport:
+		return s.last(id).Closed || !slices.ContainsFunc(s.about(st), func(draw string) bool {
+			return !s.last(draw).LeftOut || s.sampleOf(draw, 1) != nil
+		})
+	}
+	return s.last(id).Closed
 }
 
 // passed tells whether a step lets another one that comes after it go ahead.
@@ -293,7 +303,7 @@ func (s *State) passed(st *protocol.Step, before string) bool {
 	if b == nil {
 		return true
 	}
-	if s.last(before).Closed {
+	if s.done(before) && b.Kind != protocol.StepDerive {
 		return true
 	}
 	switch b.Kind {

@@ -266,3 +266,55 @@ func TestLifePoints(t *testing.T) {
 		t.Error("a part that was removed later was there at the draw")
 	}
 }
+
+// What goes ahead of its step does the step's work once nothing is left.
+func TestAheadOfTheStep(t *testing.T) {
+	b := newRun(t)
+	b.install()
+	b.condition()
+	b.sampling(9*time.Hour, time.Minute)
+	hand := func(steps ...string) {
+		h := HandOver{To: "courier", Checkpoint: checkpointText, Signature: "signed", Values: b.values(true, "temperature=4 Cel")}
+		for _, step := range steps {
+			h.Samples = append(h.Samples, HandedSample{Step: step})
+		}
+		b.do(KindHandOver, h)
+	}
+	hand("untreated", "first_draw")
+	if b.st.Current("courier").Closed {
+		t.Error("the blank is still here")
+	}
+	hand("blank")
+	if c := b.st.Current("courier"); !c.Closed || c.Values["temperature"].Text != "4 Cel" {
+		t.Errorf("%+v", c)
+	}
+	b.wait(24 * time.Hour)
+	b.do(KindReport, b.report("24-1", "", "final", "8 ug/L", "2 ug/L", ""))
+	if b.st.Current("results").Closed {
+		t.Error("the blank has no result")
+	}
+	b.do(KindReport, b.report("24-2", "", "preliminary", "", "", "<0.5 ug/L"))
+	if b.st.Current("results").Closed {
+		t.Error("a preliminary result is none yet")
+	}
+	b.do(KindReport, b.report("24-3", "", "final", "", "", "<0.5 ug/L"))
+	if !b.st.Current("results").Closed {
+		t.Error("every sample has its results")
+	}
+	b.measure()
+	b.do(KindClosed, Closed{})
+}
+
+// Without a sample there is nothing to hand over and no report to wait for.
+func TestNoSamples(t *testing.T) {
+	b := newRun(t)
+	b.install()
+	b.condition()
+	b.span("last_fill", 2*time.Hour)
+	b.do(KindDeparture, Departure{Affects: []string{"untreated", "first_draw", "blank"}, Reason: "no bottles came"})
+	b.measure()
+	if a := b.st.Next(b.now); len(a.May) != 0 {
+		t.Errorf("%+v", a.May)
+	}
+	b.do(KindClosed, Closed{})
+}

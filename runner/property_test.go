@@ -271,7 +271,9 @@ func (a *actor) mayBeEntered(rt *rapid.T, todo Todo) {
 		}
 		st = next
 	}
-	if ref := st.checkStep(meta{by: a.by}, todo.Step, todo.Try, st.step(todo.Step).Kind); ref != nil && st.step(todo.Step).Kind != protocol.StepHand && st.step(todo.Step).Kind != protocol.StepReport {
-		rt.Fatalf("the agenda offers %s, and entering it is refused: %v", todo.Step, ref)
+	probe := &actor{walker: newWalker(&bench{t: a.t, p: a.p, st: st, now: a.now, by: a.by}), rt: rt}
+	kind, body := probe.enterTodo(todo)
+	if _, _, err := probe.try(kind, body); err != nil && st.step(todo.Step).Kind != protocol.StepStand {
+		rt.Fatalf("the agenda offers %s, and entering it is refused: %v", todo.Step, err)
 	}
 }
