@@ -323,7 +323,7 @@ func nameOf(m map[string]any) string {
 	case text("name") != "":
 		return text("name")
 	}
-	for _, k := range []string{"unit", "measure", "analyte", "cap", "id", "code", "run", "path", "part"} {
+	for _, k := range []string{"measure", "cap", "analyte", "unit", "id", "code", "run", "path", "part"} {
 		if text(k) != "" {
 			return text(k)
 		}

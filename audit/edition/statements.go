@@ -231,8 +231,13 @@ func (b *built) resultsWithin(c audit.Checkpoint) bool {
 			if err != nil {
 				return true
 			}
-			if e := reg.Runs[r.run.id]; e != nil && e.Head != nil {
-				pinned = e.Head.Seq
+			if e := reg.Runs[r.run.id]; e != nil {
+				if e.Head != nil {
+					pinned = e.Head.Seq
+				}
+				for _, c := range e.Closings {
+					pinned = max(pinned, c.Seq)
+				}
 			}
 		}
 		if first.Seq > 0 && pinned >= first.Seq {
