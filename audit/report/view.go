@@ -74,7 +74,7 @@ type pointsView struct {
 // unitView is one unit's findings.
 type unitView struct {
 	ID, Title, Mark, Run, Invented string
-	First                          []findingView // what comes before everything else
+	Notes                          []string // what holds for all rows, said once
 	Rows                           []rowView
 	Groups                         []findingGroup
 	Looked                         int
@@ -247,11 +247,11 @@ func measureOf(c *edition.Core, m edition.MeasureBasis) measureView {
 			if x.Measure != m.ID {
 				continue
 			}
-			p := pointsView{Unit: u.Unit, Points: x.Number, Line: lineOf(x.Low, x.Number, x.High)}
+			p := pointsView{Unit: u.Unit, Points: x.Number + " of 100", Line: lineOf(x.Low, x.Number, x.High)}
 			if x.Low != x.High {
 				p.Points += " (" + x.Low + " to " + x.High + ")"
 			}
-			p.Line.Says = p.Points + " points"
+			p.Line.Says = p.Points
 			switch x.State {
 			case "known":
 				p.Value = valueWords(x)
@@ -335,15 +335,15 @@ func (v *view) unit(c *edition.Core, s edition.UnitScore) {
 	for _, f := range a.Findings {
 		if f.Code == "margin_above" {
 			v.Above = append(v.Above, s.Unit+": "+assess.Sentence(f))
-			out.First = append(out.First, findingOf(f))
 		}
 	}
 	sort.SliceStable(v.Above, func(i, j int) bool { return urgent(v.Above[i]) && !urgent(v.Above[j]) })
+	common := v.notes(&out, a)
 	for _, r := range a.Rows {
 		row := rowView{Name: nameOf(c, r.Analyte), Untreated: cellText(r.Untreated), Treated: cellText(r.Treated), Flushed: cellText(r.Flushed), Another: cellText(r.SecondDay)}
 		for _, f := range a.Findings {
-			if f.Subject == r.Analyte && (f.Kind == assess.KindReduction || f.Kind == assess.KindRise || f.Kind == assess.KindMargin) && !dull(f) {
-				x := findingOf(f)
+			if f.Subject == r.Analyte && inRow(f) && !dull(f) {
+				x := findingOf(without(f, common))
 				x.Says = upper(strings.TrimPrefix(x.Says, row.Name+": "))
 				row.Says = append(row.Says, x)
 			}
@@ -367,6 +367,67 @@ func (v *view) unit(c *edition.Core, s edition.UnitScore) {
 		}
 	}
 	v.Units = append(v.Units, out)
+}
+
+// inRow tells whether a finding stands in an analyte's row.
+func inRow(f assess.Finding) bool {
+	return f.Kind == assess.KindReduction || f.Kind == assess.KindRise || f.Kind == assess.KindMargin
+}
+
+// notes says once, above the rows, what holds for all of them: that the feed
+// moved, and marks that every finding carries. It gives those marks.
+func (v *view) notes(out *unitView, a *assess.Assessment) map[string]bool {
+	count, total := map[string]int{}, 0
+	var order []string
+	moved := false
+	for _, f := range a.Findings {
+		if !inRow(f) || f.Subject == "chlorine_reduction" {
+			continue
+		}
+		moved = moved || pairSaysNothing(f)
+		if dull(f) {
+			continue
+		}
+		total++
+		for _, m := range f.Marks {
+			if count[m]++; count[m] == 1 {
+				order = append(order, m)
+			}
+		}
+	}
+	if moved {
+		for _, f := range a.Findings {
+			if f.Kind == assess.KindFeed && (f.Code == "feed_moved" || f.Code == "feed_opened") {
+				out.Notes = append(out.Notes, assess.Sentence(f)+" Reduction and rise are therefore undecided for every analyte.")
+				break
+			}
+		}
+	}
+	common := map[string]bool{}
+	for _, m := range order {
+		if count[m] == total && total > 1 {
+			common[m] = true
+			out.Notes = append(out.Notes, "For every analyte: "+assess.MarkWords(m)+".")
+		}
+	}
+	return common
+}
+
+// pairSaysNothing: the pair does not stand for the same water.
+func pairSaysNothing(f assess.Finding) bool {
+	return strings.HasSuffix(f.Code, "_feed_moved") || strings.HasSuffix(f.Code, "_pair_opened")
+}
+
+// without takes out marks that were said for all.
+func without(f assess.Finding, common map[string]bool) assess.Finding {
+	var marks []string
+	for _, m := range f.Marks {
+		if !common[m] {
+			marks = append(marks, m)
+		}
+	}
+	f.Marks = marks
+	return f
 }
 
 // balances says in two sentences which mass balances over the drain close and
@@ -414,9 +475,9 @@ func urgent(says string) bool {
 }
 
 // dull are the sentences that say only that nothing can be said, or that
-// nothing was seen: the table leaves them out, the core holds them.
+// nothing was seen: the rows leave them out, the core holds them.
 func dull(f assess.Finding) bool {
-	return f.Code == "rise_not_distinguishable" || f.Code == "margin_none" || f.Code == "rise_no_result" || f.Code == "margin_no_result"
+	return pairSaysNothing(f) || f.Code == "rise_not_distinguishable" || f.Code == "margin_none" || f.Code == "rise_no_result" || f.Code == "margin_no_result"
 }
 
 func nameOf(c *edition.Core, analyte string) string {
