@@ -2,6 +2,7 @@ package protocol
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 
@@ -28,7 +29,10 @@ func TestOddFiles(t *testing.T) {
 		{"deep", deep, "2:28: lists and maps lie in one another more than 24 deep"},
 		{"tower", tower, "2:68: more than 64 brackets are open here"},
 		{"carriage", "kind: person\rid: mk\n", "1:13: a control character (U+000D) stands here"},
-		{"many", "kind: person\nid: [" + strings.Repeat("a,", 40000) + "a]\n", ""},
+		{"many", "kind: person\nid: [" + strings.Repeat("a,", 40000) + "a]\n", "2:80000: the document holds more than 40000 values"},
+		{"alias", "a: &a x\nb: *a\n", "2:4: an alias (*name) stands here"},
+		{"key anchor", "kind: person\n&k id: mk\n", "2:1: a key with an anchor or a tag"},
+		{"key tag", "kind: person\n!!str id: mk\n", "2:1: a key with an anchor or a tag"},
 		{"blocks", blocks.String(), ""},
 		{"flow key", "kind: person\n{a: b}: c\n", ""},
 		{"bomb", "a: &a [x,x]\nb: &b [*a,*a]\nc: [*b,*b]\n", "1:4: an anchor (&name) stands here"},
@@ -39,8 +43,8 @@ func TestOddFiles(t *testing.T) {
 			t.Errorf("%s: no fault", c.name)
 			continue
 		}
-		if c.want != "" && faults[0].String() != "f:"+c.want {
-			t.Errorf("%s: %s, want %s", c.name, faults[0], c.want)
+		if c.want != "" && !slices.ContainsFunc(faults, func(f Fault) bool { return f.String() == "f:"+c.want }) {
+			t.Errorf("%s: %s, want %s", c.name, faults, c.want)
 		}
 	}
 }
