@@ -31,7 +31,7 @@ func TestPageShowsWhatTheCoreHolds(t *testing.T) {
 		`<rect class="span" x="62%" y="7" width="18%"`, `<line class="at" x1="72%"`, "9.50 points more on either side",
 		"Band: 60 and above. 55.0 L treated, 1.4 % of the rated life of its membrane.", "Bands: below 60, up to 60 and above.", "Held to at most 80. More nickel after than before.",
 		"Rank 1, shared", "Rank 3", "at least 72 %", "100.00 % of the weights, measured", "0 % gives 0, 100 % gives 100",
-		"Nickel, reduction: Nickel does not count in this campaign.", "20 ug/L ± 2.1", "Reduced by at least 96.6 %, the treated sample being below 0.6 ug/L.",
+		"Nickel, reduction: Nickel does not count in this campaign.", "20 ± 2.1 ug/L", "Reduced by at least 96.6 %, the treated sample being below 0.6 ug/L.",
 		"Higher in the treated sample, cause not determined; not confirmed, because there is no second draw on another day (6.0 ug/L against 3.0 ug/L).",
 		"What product and drain carry fits the feed within its uncertainty for: lead.", "Flow at the faucet: 1.9 L/min.",
 		"alder-1, run r, record 7, by mk 2026-03-02T09:14:07.482Z: tray. Reason: a tub was used", "What was never entered cannot be seen.",

@@ -489,21 +489,14 @@ func nameOf(c *edition.Core, analyte string) string {
 	return analyte
 }
 
+// cellText writes a result with its expanded uncertainty before the unit.
 func cellText(x assess.Cell) string {
-	if x.U == "" {
+	number, unit, ok := strings.Cut(x.Result, " ")
+	u, own, has := strings.Cut(x.U, " ")
+	if !ok || !has || !strings.HasPrefix(unit, own) {
 		return x.Result
 	}
-	return x.Result + " \u00b1 " + strings.TrimSuffix(x.U, unitOfResult(x))
-}
-
-// unitOfResult is the unit that both a result and its U end in, to be printed
-// once.
-func unitOfResult(x assess.Cell) string {
-	_, unit, ok := strings.Cut(x.U, " ")
-	if ok && strings.Contains(x.Result, " "+unit) {
-		return " " + unit
-	}
-	return ""
+	return number + " \u00b1 " + u + " " + unit
 }
 
 func findingOf(f assess.Finding) findingView {
