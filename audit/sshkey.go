@@ -81,7 +81,8 @@ func ParsePrivateKey(file []byte) (ed25519.PrivateKey, error) {
 	}
 	outer := w.text()
 	in := wire{b: w.text()}
-	if in.number() != in.number() {
+	first, second := in.number(), in.number()
+	if first != second {
 		return nil, fmt.Errorf("private key file is damaged: its check numbers differ")
 	}
 	kind, pub, key := in.text(), in.text(), in.text()
