@@ -104,7 +104,7 @@ func TestReductionOfLimits(t *testing.T) {
 		{"0 ug/L", "2.9 ug/L", expect{"lead", KindReduction, "reduction_untreated_zero", "", "", ""}},
 		{"3.0 ug/L", "2.9 uS/cm", expect{"lead", KindReduction, "reduction_not_comparable", "", "", ""}},
 	} {
-		s := newStory(t).set("untreated", "lead", lab(c.untreated, "0.6 ug/L")).set("first_draw", "lead", lab(c.treated, ""))
+		s := newStory(t).set("untreated", "lead", reported(c.untreated, "0.6 ug/L")).set("first_draw", "lead", reported(c.treated, ""))
 		if strings.HasSuffix(c.treated, "uS/cm") {
 			continue // refused before it is on record, by the run's own checks
 		}
@@ -119,9 +119,9 @@ func TestReductionOfLimits(t *testing.T) {
 // z = 3 / sqrt(0.1325) = 8.242.
 func TestRiseLadder(t *testing.T) {
 	rise := func(change func(*story)) *Assessment {
-		s := newStory(t).set("untreated", "nickel", lab("3.0 ug/L", "0.6 ug/L")).set("first_draw", "nickel", lab("6.0 ug/L", "0.6 ug/L"))
-		s.set("second_untreated", "nickel", lab("3.0 ug/L", "0.6 ug/L")).set("second_draw", "nickel", lab("5.5 ug/L", "0.6 ug/L"))
-		s.set("lot_blank", "nickel", lab("<0.6 ug/L", "0.6 ug/L"))
+		s := newStory(t).set("untreated", "nickel", reported("3.0 ug/L", "0.6 ug/L")).set("first_draw", "nickel", reported("6.0 ug/L", "0.6 ug/L"))
+		s.set("second_untreated", "nickel", reported("3.0 ug/L", "0.6 ug/L")).set("second_draw", "nickel", reported("5.5 ug/L", "0.6 ug/L"))
+		s.set("lot_blank", "nickel", reported("<0.6 ug/L", "0.6 ug/L"))
 		if change != nil {
 			change(s)
 		}
@@ -147,11 +147,11 @@ func TestRiseLadder(t *testing.T) {
 		change       func(*story)
 	}{
 		{"no_second_day", NeedsSecondDay, func(s *story) { delete(s.results["second_draw"], "nickel") }},
-		{"second_day_not_higher", NeedsWhere, func(s *story) { s.set("second_draw", "nickel", lab("3.1 ug/L", "0.6 ug/L")) }},
+		{"second_day_not_higher", NeedsWhere, func(s *story) { s.set("second_draw", "nickel", reported("3.1 ug/L", "0.6 ug/L")) }},
 		{"no_lot_blank", NeedsBlank, func(s *story) { delete(s.results["lot_blank"], "nickel") }},
 		{"no_lot_blank", NeedsBlank, func(s *story) { s.blankLot = "L-2" }},
-		{"lot_blank_not_clean", NeedsNewBlank, func(s *story) { s.set("lot_blank", "nickel", lab("1.0 ug/L", "0.6 ug/L")) }},
-		{"lot_blank_not_fine_enough", NeedsBlank, func(s *story) { s.set("lot_blank", "nickel", lab("<3.0 ug/L", "3.0 ug/L")) }},
+		{"lot_blank_not_clean", NeedsNewBlank, func(s *story) { s.set("lot_blank", "nickel", reported("1.0 ug/L", "0.6 ug/L")) }},
+		{"lot_blank_not_fine_enough", NeedsBlank, func(s *story) { s.set("lot_blank", "nickel", reported("<3.0 ug/L", "3.0 ug/L")) }},
 	} {
 		f := find(t, rise(c.change), "nickel", KindRise)
 		if f.Code != "rise_unconfirmed" || arg(f, "lacks") != c.lacks || f.Needs != c.needs {
@@ -170,7 +170,7 @@ func TestRiseLadder(t *testing.T) {
 		{"3 ug/L", "<5 ug/L", "rise_not_distinguishable"},
 	} {
 		got := find(t, rise(func(s *story) {
-			s.set("untreated", "nickel", lab(c.untreated, "")).set("first_draw", "nickel", lab(c.treated, "0.6 ug/L"))
+			s.set("untreated", "nickel", reported(c.untreated, "")).set("first_draw", "nickel", reported(c.treated, "0.6 ug/L"))
 		}), "nickel", KindRise)
 		if got.Code != c.code {
 			t.Errorf("%s then %s: %s, want %s", c.untreated, c.treated, got.Code, c.code)
@@ -181,8 +181,8 @@ func TestRiseLadder(t *testing.T) {
 // Without readings before and after nobody knows whether the feed was steady:
 // a rise stays unconfirmed, a reduction is marked.
 func TestFeedNotReadAfterwards(t *testing.T) {
-	s := newStory(t).set("untreated", "nickel", lab("3.0 ug/L", "0.6 ug/L")).set("first_draw", "nickel", lab("6.0 ug/L", "0.6 ug/L"))
-	s.set("second_untreated", "nickel", lab("3.0 ug/L", "0.6 ug/L")).set("second_draw", "nickel", lab("6.0 ug/L", "0.6 ug/L")).set("lot_blank", "nickel", lab("<0.6 ug/L", "0.6 ug/L"))
+	s := newStory(t).set("untreated", "nickel", reported("3.0 ug/L", "0.6 ug/L")).set("first_draw", "nickel", reported("6.0 ug/L", "0.6 ug/L"))
+	s.set("second_untreated", "nickel", reported("3.0 ug/L", "0.6 ug/L")).set("second_draw", "nickel", reported("6.0 ug/L", "0.6 ug/L")).set("lot_blank", "nickel", reported("<0.6 ug/L", "0.6 ug/L"))
 	st := s.run()
 	st.Tries["after"] = nil
 	a, err := Assess(st)
@@ -203,8 +203,8 @@ func TestFeedNotReadAfterwards(t *testing.T) {
 
 // On the same day a repeat confirms nothing.
 func TestSecondDrawOnTheSameDay(t *testing.T) {
-	s := newStory(t).set("untreated", "nickel", lab("3.0 ug/L", "0.6 ug/L")).set("first_draw", "nickel", lab("6.0 ug/L", "0.6 ug/L"))
-	s.set("second_untreated", "nickel", lab("3.0 ug/L", "0.6 ug/L")).set("second_draw", "nickel", lab("6.0 ug/L", "0.6 ug/L")).set("lot_blank", "nickel", lab("<0.6 ug/L", "0.6 ug/L"))
+	s := newStory(t).set("untreated", "nickel", reported("3.0 ug/L", "0.6 ug/L")).set("first_draw", "nickel", reported("6.0 ug/L", "0.6 ug/L"))
+	s.set("second_untreated", "nickel", reported("3.0 ug/L", "0.6 ug/L")).set("second_draw", "nickel", reported("6.0 ug/L", "0.6 ug/L")).set("lot_blank", "nickel", reported("<0.6 ug/L", "0.6 ug/L"))
 	st := s.run()
 	st.CountedTry("second_draw").Values["opened_at"] = st.CountedTry("first_draw").Values["opened_at"] // as if on one day
 	a, err := Assess(st)
@@ -264,13 +264,13 @@ func TestMarginByHand(t *testing.T) {
 		{"<0.6 ug/L", "0.6 ug/L", expect{"lead", KindMargin, "margin_below", "", "0.0", "*"}},
 		{">4 ug/L", "0.6 ug/L", expect{"lead", KindMargin, "margin_range", "", "*", ""}},
 	} {
-		s := newStory(t).set("first_draw", "lead", lab(c.treated, c.limit))
+		s := newStory(t).set("first_draw", "lead", reported(c.treated, c.limit))
 		f := check(t, note(s.assess()), c.want)
 		if f.Code == "margin_above" && f.Needs != NeedsAdvice {
 			t.Errorf("above a value needs advice, not %q", f.Needs)
 		}
 	}
-	s := newStory(t).set("first_draw", "copper", lab("100 ug/L", "1 ug/L")).set("first_draw", "cadmium", lab("<0.3 ug/L", "0.3 ug/L"))
+	s := newStory(t).set("first_draw", "copper", reported("100 ug/L", "1 ug/L")).set("first_draw", "cadmium", reported("<0.3 ug/L", "0.3 ug/L"))
 	a := note(s.assess())
 	check(t, a, expect{"copper", KindMargin, "margin_none", "", "", ""}) // its value is from memory
 	// 50 mg/L as NO3 is 11.295 mg/L as N.
@@ -278,7 +278,7 @@ func TestMarginByHand(t *testing.T) {
 }
 
 func TestBenchByHand(t *testing.T) {
-	s := newStory(t).set("drain_water", "chloride", lab("130 mg/L", "1 mg/L"))
+	s := newStory(t).set("drain_water", "chloride", reported("130 mg/L", "1 mg/L"))
 	a := note(s.assess())
 	for _, want := range []expect{
 		{"flow", KindBench, "bench_measured", "1.90", "", ""},                        // median of 1.8, 2.0, 1.9
@@ -301,7 +301,7 @@ func TestBenchByHand(t *testing.T) {
 		check(t, a, want)
 	}
 	for _, c := range []struct{ drain, code string }{{"60 mg/L", "balance_less_out"}, {"190 mg/L", "balance_more_out"}, {"<200 mg/L", "balance_open"}} {
-		s := newStory(t).set("drain_water", "chloride", lab(c.drain, "1 mg/L")).set("first_draw", "chloride", lab("<1 mg/L", "1 mg/L"))
+		s := newStory(t).set("drain_water", "chloride", reported(c.drain, "1 mg/L")).set("first_draw", "chloride", reported("<1 mg/L", "1 mg/L"))
 		check(t, note(s.assess()), expect{"balance_chloride", KindBench, c.code, "*", "*", "*"})
 	}
 }
@@ -322,7 +322,7 @@ func TestPHWords(t *testing.T) {
 		if c.alkalinity == "" {
 			delete(s.results["first_draw"], "alkalinity")
 		} else {
-			s.set("first_draw", "alkalinity", lab(c.alkalinity, "1 mg/L"))
+			s.set("first_draw", "alkalinity", reported(c.alkalinity, "1 mg/L"))
 		}
 		check(t, note(s.assess()), expect{"product_ph", KindMineral, c.code, "*", c.low, "*"})
 	}
@@ -332,7 +332,7 @@ func TestMineralsAgainstARange(t *testing.T) {
 	for _, c := range []struct{ calcium, code string }{
 		{"12 mg/L", "mineral_less"}, {"50 mg/L", "mineral_within"}, {"120 mg/L", "mineral_more"}, {"31 mg/L", "mineral_open"}, {"<0.1 mg/L", "mineral_below_limit"},
 	} {
-		s := newStory(t).set("first_draw", "calcium", lab(c.calcium, "0.1 mg/L"))
+		s := newStory(t).set("first_draw", "calcium", reported(c.calcium, "0.1 mg/L"))
 		check(t, note(s.assess()), expect{"calcium", KindMineral, c.code, "*", "*", "*"})
 	}
 }
@@ -375,7 +375,7 @@ func TestReportsThatCannotBeRight(t *testing.T) {
 	ions := func(step string, values ...string) func(*story) {
 		return func(s *story) {
 			for i, analyte := range []string{"chloride", "sodium", "calcium", "magnesium"} {
-				s.set(step, analyte, lab(values[i]+" mg/L", "0.1 mg/L"))
+				s.set(step, analyte, reported(values[i]+" mg/L", "0.1 mg/L"))
 			}
 		}
 	}
@@ -386,23 +386,25 @@ func TestReportsThatCannotBeRight(t *testing.T) {
 	}{
 		{"report_swapped", 1, []func(*story){ions("untreated", "10", "8", "5", "1"), ions("first_draw", "100", "80", "50", "10")}},
 		{"report_unchanged", 1, []func(*story){ions("untreated", "100", "80", "50", "10"), ions("first_draw", "101", "80", "49", "10"),
-			func(s *story) { s.set("first_draw", "nitrate", lab("22.4 mg/L as NO3", "0.1 mg/L")) }}},
+			func(s *story) { s.set("first_draw", "nitrate", reported("22.4 mg/L as NO3", "0.1 mg/L")) }}},
 		{"report_swapped", 0, []func(*story){ions("untreated", "100", "80", "50", "10"), ions("first_draw", "10", "8", "60", "1")}},
-		{"report_blank", 1, []func(*story){func(s *story) { s.set("lot_blank", "lead", lab("1 ug/L", "0.6 ug/L")) }}},
-		{"report_below_limit", 1, []func(*story){func(s *story) { s.set("first_draw", "lead", lab("0.5 ug/L", "0.6 ug/L")) }}},
+		{"report_blank", 1, []func(*story){func(s *story) { s.set("lot_blank", "lead", reported("1 ug/L", "0.6 ug/L")) }}},
+		{"report_below_limit", 1, []func(*story){func(s *story) { s.set("first_draw", "lead", reported("0.5 ug/L", "0.6 ug/L")) }}},
 		{"report_below_limit", 0, []func(*story){func(s *story) {
-			r := lab("0.5 ug/L", "0.6 ug/L")
+			r := reported("0.5 ug/L", "0.6 ug/L")
 			r.Qualifier = "J"
 			s.set("first_draw", "lead", r)
 		}}},
 		{"report_hold_over", 1, []func(*story){func(s *story) {
-			r := lab("1.0 ug/L", "0.6 ug/L")
+			r := reported("1.0 ug/L", "0.6 ug/L")
 			r.Analysed = "2026-03-20T12:00:00.000Z"
 			s.set("first_draw", "lead", r)
 		}}},
-		{"report_hardness", 1, []func(*story){func(s *story) { s.set("first_draw", "hardness", lab("60 mg/L as CaCO3", "1 mg/L")) }}},
-		{"report_hardness", 0, []func(*story){func(s *story) { s.set("first_draw", "hardness", lab("34 mg/L as CaCO3", "1 mg/L")) }}},
-		{"report_warning", 1, []func(*story){func(s *story) { s.warnings = []runner.Warning{{Code: "same_everywhere", Args: []string{"lead"}}} }}},
+		{"report_hardness", 1, []func(*story){func(s *story) { s.set("first_draw", "hardness", reported("60 mg/L as CaCO3", "1 mg/L")) }}},
+		{"report_hardness", 0, []func(*story){func(s *story) { s.set("first_draw", "hardness", reported("34 mg/L as CaCO3", "1 mg/L")) }}},
+		{"report_warning", 1, []func(*story){func(s *story) {
+			s.warnings = []runner.Warning{{Code: "same_value", Args: []string{"lead", "1 ug/L", "3"}}}
+		}}},
 	} {
 		s := newStory(t)
 		for _, do := range c.do {
@@ -411,6 +413,22 @@ func TestReportsThatCannotBeRight(t *testing.T) {
 		if got := count(s.assess(), c.code); got != c.want {
 			t.Errorf("%s: %d findings, want %d", c.code, got, c.want)
 		}
+	}
+}
+
+// A warning on record is said once, in words, and not found a second time.
+func TestWarningsInWords(t *testing.T) {
+	s := newStory(t).set("first_draw", "lead", reported("0.5 ug/L", "0.6 ug/L"))
+	s.warnings = []runner.Warning{{Code: "below_own_limit", Args: []string{"s-1", "lead", "0.5 ug/L", "0.6 ug/L"}}, {Code: "something_new"}}
+	var says []string
+	for _, f := range s.assess().Findings {
+		if f.Kind == KindReport {
+			says = append(says, Sentence(f))
+		}
+	}
+	want := []string{"Report 24-1, revision 0: lead of the sample s-1, 0.5 ug/L, lies below its own limit of 0.6 ug/L.", "Report 24-1, revision 0: something new."}
+	if strings.Join(says[:2], "\n") != strings.Join(want, "\n") || strings.Contains(strings.Join(says, " "), "Lead: the treated result") {
+		t.Errorf("%q", says)
 	}
 }
 

@@ -165,7 +165,7 @@ var codes = []Code{
 	{"feed_opened", KindFeed, Shown, "The faucet was opened between the fill and the draw {when}, so that the composite pair does not stand for the same water.", NeedsSteadyFeed},
 
 	// What cannot be right, or weakens a report.
-	{"report_warning", KindReport, Shown, "Report {number}, revision {revision}: {warning}[ ({about})].", ""},
+	{"report_warning", KindReport, Shown, "Report {number}, revision {revision}: {warning}.", ""},
 	{"report_swapped", KindReport, Shown, "The treated sample holds more than the untreated one of {count} of {of} ions: the bottles may have been swapped.", NeedsLaboratory},
 	{"report_unchanged", KindReport, Shown, "The treated sample equals the untreated one within a tenth on all {of} ions: the same water may have been bottled twice.", NeedsLaboratory},
 	{"report_blank", KindReport, Shown, "{name}: the {blank} holds {result}, so that it is not clean.", NeedsNewBlank},

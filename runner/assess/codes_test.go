@@ -130,3 +130,11 @@ func TestAnUnknownCodeIsSaid(t *testing.T) {
 		t.Errorf("%q", got)
 	}
 }
+
+func TestWordsOfWarnings(t *testing.T) {
+	for code, words := range warningWords {
+		if forbidden.MatchString(words) || strings.Contains(words, ". ") || strings.HasSuffix(words, ".") {
+			t.Errorf("warning %s: %q", code, words)
+		}
+	}
+}

@@ -11,6 +11,7 @@ import (
 	"tapledger/rules/quantity"
 	"tapledger/rules/water"
 	"tapledger/runner"
+	"tapledger/runner/lab"
 )
 
 // textAt is the text at a JSON Pointer into a record's body; of a value with
@@ -63,7 +64,7 @@ func (l *look) reports() error {
 		}
 		for i, w := range r.Warnings {
 			f := l.about("report_"+r.Number, "report_warning", l.input("warning", w.Code, r.Seq, "/warnings/"+strconv.Itoa(i)))
-			f.Args = args("number", r.Number, "revision", r.Revision, "warning", w.Code, "about", strings.Join(w.Args, ", "))
+			f.Args = warningArgs(r.Number, r.Revision, w.Code, w.Args)
 			l.add(f)
 		}
 	}
@@ -101,7 +102,7 @@ func (l *look) swapped() error {
 			same++
 		}
 	}
-	if of < 3 {
+	if of < 3 || l.told(lab.WarnSwapped, lab.WarnAlike) {
 		return nil
 	}
 	if 2*higher > of && same < of {
@@ -171,6 +172,9 @@ func (l *look) duplicates() error {
 // belowOwnLimit lists results that lie below the reporting limit that the same
 // line of the report states, unless the laboratory calls them estimated.
 func (l *look) belowOwnLimit() error {
+	if l.told(lab.WarnBelowLimit) {
+		return nil
+	}
 	for _, r := range l.roles() {
 		for _, id := range l.analyteIDs() {
 			g := l.result(r.d, id, r.word)
@@ -189,6 +193,9 @@ func (l *look) belowOwnLimit() error {
 // acceptance, which is from memory and said so. A water of unmeasured anions
 // may lie outside.
 func (l *look) ions() error {
+	if l.told(lab.WarnCations, lab.WarnAnions) {
+		return nil
+	}
 	for _, r := range []role{{l.draws.untreated, "untreated"}, {l.draws.treated, "treated"}} {
 		held, inputs := map[string]quantity.Interval{}, []Input{}
 		for _, ion := range water.BalanceIons() {
@@ -233,7 +240,7 @@ func has(m map[string]quantity.Interval, key string) bool {
 
 // reportedHardness compares a reported hardness with calcium and magnesium.
 func (l *look) reportedHardness() error {
-	if !l.asks("hardness") {
+	if !l.asks("hardness") || l.told(lab.WarnHardness) {
 		return nil
 	}
 	for _, r := range []role{{l.draws.untreated, "untreated"}, {l.draws.treated, "treated"}} {

@@ -30,7 +30,7 @@ func Sentence(f Finding) string {
 		args["lacks"] = strings.Join(words, " and ")
 	}
 	if w := args["warning"]; w != "" {
-		args["warning"] = strings.ReplaceAll(w, "_", " ")
+		args["warning"] = warned(w, args)
 	}
 	return fill(c.Says, args)
 }

@@ -74,7 +74,7 @@ func pinned(t *testing.T) *runner.Pinned {
 	return p
 }
 
-func lab(result, limit string) runner.LabResult {
+func reported(result, limit string) runner.LabResult {
 	return runner.LabResult{Result: result, Reporting: limit}
 }
 
@@ -86,10 +86,10 @@ func newStory(t *testing.T) *story {
 		secondAfter: 20 * time.Hour, blankLot: "L-1",
 		contact: []string{"0 min 40 uS/cm", "15 min 48 uS/cm", "30 min 54 uS/cm", "60 min 62 uS/cm", "120 min 68 uS/cm", "240 min 70 uS/cm"},
 		results: map[string]map[string]runner.LabResult{
-			"untreated": {"lead": lab("20 ug/L", "0.6 ug/L"), "nickel": lab("3.0 ug/L", "0.6 ug/L"), "chloride": lab("100 mg/L", "1 mg/L"),
-				"nitrate": lab("22.5 mg/L as NO3", "0.1 mg/L")},
-			"first_draw": {"lead": lab("1.0 ug/L", "0.6 ug/L"), "nickel": lab("2.9 ug/L", "0.6 ug/L"), "chloride": lab("10 mg/L", "1 mg/L"),
-				"nitrate": lab("2.0 mg/L as N", "0.02 mg/L"), "alkalinity": lab("12 mg/L as CaCO3", "1 mg/L"), "calcium": lab("12 mg/L", "0.1 mg/L"), "magnesium": lab("1.0 mg/L", "0.1 mg/L")},
+			"untreated": {"lead": reported("20 ug/L", "0.6 ug/L"), "nickel": reported("3.0 ug/L", "0.6 ug/L"), "chloride": reported("100 mg/L", "1 mg/L"),
+				"nitrate": reported("22.5 mg/L as NO3", "0.1 mg/L")},
+			"first_draw": {"lead": reported("1.0 ug/L", "0.6 ug/L"), "nickel": reported("2.9 ug/L", "0.6 ug/L"), "chloride": reported("10 mg/L", "1 mg/L"),
+				"nitrate": reported("2.0 mg/L as N", "0.02 mg/L"), "alkalinity": reported("12 mg/L as CaCO3", "1 mg/L"), "calcium": reported("12 mg/L", "0.1 mg/L"), "magnesium": reported("1.0 mg/L", "0.1 mg/L")},
 		}}
 }
 
