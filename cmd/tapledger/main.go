@@ -24,6 +24,13 @@ func main() { os.Exit(start()) }
 
 // start runs the command for the process: its words, streams and signals.
 func start() int {
+	watchSignals(func() {})
+	return run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
+}
+
+// watchSignals ends the process when it is interrupted. up is called once
+// signals are watched.
+func watchSignals(up func()) {
 	stopped := make(chan os.Signal, 1)
 	signal.Notify(stopped, os.Interrupt, syscall.SIGTERM)
 	go func() {
@@ -33,7 +40,7 @@ func start() int {
 		fmt.Fprintln(os.Stderr, "\ntapledger: interrupted")
 		os.Exit(codeInterrupted)
 	}()
-	return run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr)
+	up()
 }
 
 // verb is one verb of the command line.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"reflect"
 	"strings"
 
 	"tapledger/audit"
@@ -18,6 +19,9 @@ func (c *call) show(v any, format string, args ...any) error {
 	if !c.json {
 		_, err := fmt.Fprintf(c.out, format, args...)
 		return err
+	}
+	if r := reflect.ValueOf(v); r.Kind() == reflect.Slice && r.IsNil() {
+		v = []int{} // an empty list, not null
 	}
 	e := json.NewEncoder(c.out)
 	e.SetIndent("", "  ")

@@ -34,7 +34,11 @@ tapledger publish spring-2026-2 spring --supersedes spring-2026`,
 			c.recovered(b)
 			page := filepath.Join(b.Dir, "editions", o.ID, "pages", "index.html")
 			if c.json {
-				return c.show(map[string]any{"edition": o.ID, "commit": commit, "files": len(files), "page": page}, "")
+				m, err := b.Main()
+				if err != nil {
+					return err
+				}
+				return c.show(map[string]any{"simulated": m.Bench.Simulated, "edition": o.ID, "commit": commit, "files": len(files), "page": page}, "")
 			}
 			if err := c.core(files); err != nil {
 				return err

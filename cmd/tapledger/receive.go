@@ -77,6 +77,9 @@ func receive(c *call, o bench.ReceiveSpec, attach string, look bool) error {
 		return err
 	}
 	if !c.json {
+		if st.Pinned.Opened.Simulated == "yes" {
+			fmt.Fprintln(c.out, "simulated, invented")
+		}
 		fmt.Fprint(c.out, sheetText(sheet, false))
 		fmt.Fprint(c.out, resultCautions(st, "report"))
 	}

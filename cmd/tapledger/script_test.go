@@ -3,10 +3,12 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"strings"
 	"sync"
@@ -206,4 +208,62 @@ func TestMachineRefuses(t *testing.T) {
 	if _, err := os.Stat(filepath.Join(dir, "b", "ledger.git")); !errors.Is(err, fs.ErrNotExist) {
 		t.Error("half a ledger is left behind")
 	}
+}
+
+// A call that is interrupted ends with 130, and the ledger is whole.
+func TestInterrupted(t *testing.T) {
+	if runtime.GOOS == "windows" {
+		t.Skip("no interrupt can be sent to another process there")
+	}
+	dir := filepath.Join(t.TempDir(), "b")
+	t.Setenv("TAPLEDGER_HOME", filepath.Join(t.TempDir(), "home"))
+	if got := run([]string{"new", dir, "--id", "fern", "--person", "mk"}, strings.NewReader(""), io.Discard, io.Discard); got != codeDone {
+		t.Fatalf("new ends with %d", got)
+	}
+	self, err := os.Executable()
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The test binary runs as the command; it waits for a checkpoint on standard input.
+	c := exec.Command(self, "-test.run=TestStandIn")
+	c.Env = append(os.Environ(), standIn+"="+dir)
+	in, err := c.StdinPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	out, err := c.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := c.Start(); err != nil {
+		t.Fatal(err)
+	}
+	defer in.Close()
+	if _, err := out.Read(make([]byte, 1)); err != nil { // it is up
+		t.Fatal(err)
+	}
+	if err := c.Process.Signal(os.Interrupt); err != nil {
+		t.Fatal(err)
+	}
+	err = c.Wait()
+	var exit *exec.ExitError
+	if !errors.As(err, &exit) || exit.ExitCode() != codeInterrupted {
+		t.Errorf("ends with %v, want %d", err, codeInterrupted)
+	}
+	if got := run([]string{"-C", dir, "verify"}, strings.NewReader(""), io.Discard, io.Discard); got != codeDone {
+		t.Errorf("verify ends with %d", got)
+	}
+}
+
+const standIn = "TAPLEDGER_TEST_STAND_IN"
+
+// TestStandIn is the command in a process of its own, for TestInterrupted.
+func TestStandIn(t *testing.T) {
+	dir := os.Getenv(standIn)
+	if dir == "" {
+		t.Skip("only for TestInterrupted")
+	}
+	os.Args = []string{"tapledger", "-C", dir, "checkpoint", "--keep", "-"}
+	watchSignals(func() { os.Stdout.WriteString("x") })
+	os.Exit(run(os.Args[1:], os.Stdin, os.Stdout, os.Stderr))
 }
