@@ -57,6 +57,10 @@ func TestUSGSLayouts(t *testing.T) {
 				t.Errorf("%s: sample %s has %s of %s, want %s", file, r.Sample, r.Result, r.Analyte, want[r.Sample])
 			}
 		}
+		ignored := " " + strings.Join(s.Ignored, " ") + " "
+		if !strings.Contains(ignored, "ProviderName") || strings.Contains(ignored, "haracteristic ") || strings.Contains(ignored, " CharacteristicName ") {
+			t.Errorf("%s: columns not read: %s", file, ignored)
+		}
 		if strings.Join(s.Asks, " ") != "laboratory number revision issued" {
 			t.Errorf("%s asks for %v", file, s.Asks)
 		}

@@ -19,7 +19,7 @@ func TestMangledFiles(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 1))
 	spice := []byte("\",;\r\n<>=0123456789012345678901234567890123456789.,eE-+ \xb5abUJND%/()")
 	read := 0
-	for range 2500 {
+	for range 1000 {
 		b := bytes.Clone(base)
 		for range 1 + r.IntN(3) {
 			i := r.IntN(len(b))
@@ -58,7 +58,7 @@ func TestMangledFiles(t *testing.T) {
 			}
 		}
 	}
-	if read < 60 {
-		t.Errorf("only %d of 2500 were read", read)
+	if read < 20 {
+		t.Errorf("only %d of 1000 were read", read)
 	}
 }

@@ -210,6 +210,12 @@ func TestLimitsTableRefused(t *testing.T) {
 			t.Errorf("want %q: %v", holds, faults)
 		}
 	}
+	for given, want := range map[string]string{"lims.csv": "lims.csv", "": "limits"} {
+		opt.Limits, opt.LimitsName = []byte(" "), given
+		if _, faults := Parse("report.csv", []byte(results), opt); len(faults) != 1 || faults[0].File != want {
+			t.Errorf("a limits table called %q: %v", given, faults)
+		}
+	}
 	opt.Limits = []byte(limitsHead + "r1,Reporting limit,0.5,ug/l\nr1,Method Detection Level,0.1,ug/l\n")
 	s, faults := Parse("report.csv", []byte(results), opt)
 	if faults != nil || s.Results[0].Result != "<0.5 ug/L" || s.Results[0].Detection != "0.1 ug/L" {
