@@ -79,3 +79,31 @@ sections:
   - borrows: {protocol: standard-sections, section: standard_flush, version: 1.0.0, sha256: HASH}
   - {id: more, steps: [{id: again, kind: inspect, ask: "Still clear?"}]}
 `
+
+// TestReadAllInAnyOrder reads a borrower before its lender, a document twice,
+// and one that borrows what is borrowed itself.
+func TestReadAllInAnyOrder(t *testing.T) {
+	lib := readyLibrary(t, "cautions/*.yaml")
+	lends := readFile(t, "examples/lender.yaml")
+	lender, faults := Read(lends, lib)
+	wantNoFaults(t, faults)
+	takes := File{Name: "borrower.yaml", Bytes: []byte(strings.Replace(borrower, "HASH", lender.ResolvedHash, 1))}
+	docs, faults := ReadAll([]File{takes, lends}, lib)
+	wantNoFaults(t, faults)
+	if docs[0].ID != "borrower" || docs[1].ID != "standard-sections" || len(lib.All(KindProtocol)) != 0 {
+		t.Errorf("documents %v; the library given must stay as it was", docs)
+	}
+	twin := lends
+	twin.Name = "twin.yaml"
+	_, faults = ReadAll([]File{lends, twin}, lib)
+	if len(faults) != 1 || faults[0].String() != "twin.yaml:2:5: protocol standard-sections 1.0.0 is also in lender.yaml" {
+		t.Errorf("%v", faults)
+	}
+	lib.Add(lender)
+	lib.Add(docs[0])
+	second := strings.NewReplacer("id: borrower", "id: second", "standard-sections", "borrower", "HASH", docs[0].ResolvedHash).Replace(borrower)
+	_, faults = Read(File{Name: "second.yaml", Bytes: []byte(second)}, lib)
+	if len(faults) != 1 || faults[0].String() != `second.yaml:8:44: borrower borrows "standard_flush" itself` {
+		t.Errorf("%v", faults)
+	}
+}
