@@ -123,6 +123,7 @@ func TestRefused(t *testing.T) {
 		}},
 		{"preliminary_report", func(t *testing.T) *bench { return second(t, func(s *story) { s.status = "preliminary" }) }},
 		{"other_laboratory", func(t *testing.T) *bench { return second(t, func(s *story) { s.lab = "south-lab" }) }},
+		{"other_values", func(t *testing.T) *bench { return second(t, func(s *story) { s.noValues = true }) }},
 		{"simulated_mixed", func(t *testing.T) *bench { return second(t, func(s *story) { s.simulated = "yes" }) }},
 		{"envelope_broken", func(t *testing.T) *bench { return second(t, func(s *story) { s.after = "601 uS/cm" }) }},
 		{"no_report", func(t *testing.T) *bench {
@@ -322,6 +323,26 @@ func TestHeldOutside(t *testing.T) {
 	}
 	if s := statement(read(t, two(t)), "held_outside_none"); s == nil {
 		t.Error("without a checkpoint that came back it is said")
+	}
+}
+
+// The cautions that are due stand in the core, with the ledger's own texts.
+func TestCautionsDue(t *testing.T) {
+	ids := func(c *Core) string {
+		var out []string
+		for _, x := range c.Basis.Cautions {
+			out = append(out, x.ID)
+			if !strings.Contains(x.Text, "Local codes") {
+				t.Errorf("%s: %q", x.ID, x.Text)
+			}
+		}
+		return strings.Join(out, " ")
+	}
+	if got := ids(read(t, two(t))); got != "scope not-tested-micro above-value" { // birch holds 12 ug/L of lead
+		t.Errorf("cautions %s", got)
+	}
+	if got := ids(read(t, second(t, nil))); got != "scope not-tested-micro" {
+		t.Errorf("cautions %s", got)
 	}
 }
 

@@ -93,6 +93,7 @@ type story struct {
 	stood      time.Duration
 	simulated  string
 	pinScoring bool
+	noValues   bool
 }
 
 func (b *bench) story(id, unit string) *story {
@@ -104,6 +105,9 @@ func (s *story) pinned() *runner.Pinned {
 	s.t.Helper()
 	o := runner.Opened{Engine: runner.Engine, Simulated: s.simulated, Schemas: "sha256:" + strings.Repeat("0", 64),
 		Unit: s.docs["unit/"+s.unit].Pin(), Protocol: s.docs["protocol/small-rank"].Pin(), Values: []protocol.Pin{s.docs["values/small-values"].Pin()}}
+	if s.noValues {
+		o.Values = []protocol.Pin{}
+	}
 	if s.pinScoring {
 		pin := s.docs["scoring/small-score"].Pin()
 		o.Scoring = &pin

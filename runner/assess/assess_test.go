@@ -272,6 +272,9 @@ func TestMarginByHand(t *testing.T) {
 	}
 	s := newStory(t).set("first_draw", "copper", reported("100 ug/L", "1 ug/L")).set("first_draw", "cadmium", reported("<0.3 ug/L", "0.3 ug/L"))
 	a := note(s.assess())
+	if f := find(t, a, "nickel", KindMargin); !strings.Contains(strings.Join(f.Marks, " "), "status:verified-secondary") {
+		t.Errorf("a value that was read in a copy is not marked: %v", f.Marks)
+	}
 	check(t, a, expect{"copper", KindMargin, "margin_none", "", "", ""}) // its value is from memory
 	// 50 mg/L as NO3 is 11.295 mg/L as N.
 	check(t, a, expect{"nitrate", KindMargin, "margin_below", "17.7", "*", "*"})
@@ -296,6 +299,7 @@ func TestBenchByHand(t *testing.T) {
 		{"membrane", KindLife, "life_point", "0.2", "", ""},                          // 7 L of 4000 L
 		{"cost_year", KindCost, "cost_year_without_water", "", "94.75", "94.75"},     // 60 x 365/400 + 20 x 365/182.5
 		{"cost_litre", KindCost, "cost_litre", "", "0.0259", "0.0260"},               // / 3650 L
+		{"alkalinity", KindMineral, "alkalinity_is", "12.0", "10.0", "14.0"},         // U at least 2 mg/L below 20 mg/L
 		{"hardness", KindMineral, "hardness_is", "34.1", "*", "*"},                   // 2.4973 x 12 + 4.1180 x 1 = 34.086
 	} {
 		check(t, a, want)
