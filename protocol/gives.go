@@ -42,8 +42,10 @@ var gives = map[string]quantity.Dim{
 	"tank_precharge": quantity.Pressure, // air side of the empty tank
 	"usable_volume":  quantity.Volume,   // full tank down to the end criterion
 	"refill_time":    quantity.Time,     // from there until the drain flow stops
-	"shut_off_drain": quantity.Volume,   // from the drain in 30 min after the tank is full
-	"flush_volume":   quantity.Volume,
+	// What leaves the drain meanwhile: with the usable volume it gives the efficiency.
+	"refill_drain_volume": quantity.Volume,
+	"shut_off_drain":      quantity.Volume, // from the drain in 30 min after the tank is full
+	"flush_volume":        quantity.Volume,
 }
 
 // GivesDimension returns the dimension of a bench measurement that a step can

@@ -297,8 +297,9 @@ func TestBenchByHand(t *testing.T) {
 		{"balance_chloride", KindBench, "balance_closes", "", "*", "*"},              // 0.25 x 10 + 0.75 x 130 = 100
 		{"contact_rise", KindContact, "contact_rise", "75.0", "", ""},                // 40 to 70 uS/cm
 		{"membrane", KindLife, "life_point", "0.2", "", ""},                          // 7 L of 4000 L
-		{"cost_year", KindCost, "cost_year_without_water", "", "94.75", "94.75"},     // 60 x 365/400 + 20 x 365/182.5
-		{"cost_litre", KindCost, "cost_litre", "", "0.0259", "0.0260"},               // / 3650 L
+		{"efficiency", KindBench, "efficiency_is", "25.0", "24.5", "25.5"},           // 6.2 of 6.2 + 18.6 L, U 0.1 L each
+		{"cost_year", KindCost, "cost_year", "", "166.59", "168.95"},                 // 94.75 + 3650 L x 5/m3 over 6.1/24.8 to 6.3/24.8
+		{"cost_litre", KindCost, "cost_litre", "", "0.0456", "0.0463"},               // / 3650 L
 		{"alkalinity", KindMineral, "alkalinity_is", "12.0", "10.0", "14.0"},         // U at least 2 mg/L below 20 mg/L
 		{"hardness", KindMineral, "hardness_is", "34.1", "*", "*"},                   // 2.4973 x 12 + 4.1180 x 1 = 34.086
 	} {
@@ -308,6 +309,29 @@ func TestBenchByHand(t *testing.T) {
 		s := newStory(t).set("drain_water", "chloride", reported(c.drain, "1 mg/L")).set("first_draw", "chloride", reported("<1 mg/L", "1 mg/L"))
 		check(t, note(s.assess()), expect{"balance_chloride", KindBench, c.code, "*", "*", "*"})
 	}
+}
+
+// 60 x 365/400 + 20 x 365/182.5 = 94.75: the membrane's rated volume of 4000 L
+// lasts 400 d at 10 L a day, shorter than its stated 730 to 1095 d. Without a
+// price of water it is not counted; without the daily use nothing is.
+func TestCostWithoutWater(t *testing.T) {
+	s := newStory(t)
+	st := s.run()
+	unit, pinned := *st.Pinned.Unit, *st.Pinned
+	price := *unit.Price
+	price.WaterPrice = ""
+	unit.Price, pinned.Unit, st.Pinned = &price, &unit, &pinned
+	a, err := Assess(st)
+	if err != nil {
+		t.Fatal(err)
+	}
+	check(t, a, expect{"cost_year", KindCost, "cost_year_without_water", "", "94.75", "94.75"})
+	check(t, a, expect{"cost_litre", KindCost, "cost_litre", "", "0.0259", "0.0260"})
+	unit.DailyUse = ""
+	if a, err = Assess(st); err != nil {
+		t.Fatal(err)
+	}
+	check(t, a, expect{"cost_year", KindCost, "cost_unknown", "", "", ""})
 }
 
 // A pH of 9.1 with an alkalinity of 12 mg/L: the words of the trade are that

@@ -154,7 +154,8 @@ func (s *story) run() *runner.State {
 	s.enter("precharge", "value=0.5 bar", "instrument=gauge-1")
 	s.enter("ratio", "product_mass=1.996 kg", "product_mass_instrument=scale-1", "drain_mass=5.988 kg", "drain_mass_instrument=scale-1",
 		"interval=10 min", "interval_instrument=timer-1", "pressure=3 bar", "pressure_instrument=gauge-1", "temperature=15 Cel", "temperature_instrument=thermometer-1")
-	s.enter("cycles", "usable=6.0 L", "usable_2=6.4 L", "usable_instrument=jug-1", "refill=90 min", "refill_2=96 min", "refill_instrument=timer-1")
+	s.enter("cycles", "usable=6.0 L", "usable_2=6.4 L", "usable_instrument=jug-1", "refill=90 min", "refill_2=96 min", "refill_instrument=timer-1",
+		"drain=18.4 L", "drain_2=18.8 L", "drain_instrument=jug-1")
 	s.enter("faucet_flow", "value=1.8 L/min", "value_2=2.0 L/min", "value_3=1.9 L/min", "instrument=timer-1")
 	s.enter("before", "conductivity="+s.feedBefore, "conductivity_instrument=meter-1", "chlorine="+s.chlorineBefore, "chlorine_instrument=kit-1")
 	s.fill("last_fill")
