@@ -161,6 +161,10 @@ func TestSampleIDs(t *testing.T) {
 		s, faults := Parse("report.csv", []byte(file(lead(cells{"sample": written}))), handed())
 		if faults != nil || s.Results[0].Sample != want {
 			t.Errorf("%q: %v; want %s", written, faults, want)
+			continue
+		}
+		if said := strings.Contains(strings.Join(s.Lines[0].Notes, " "), "sample "); said != (strings.TrimSpace(written) != want) {
+			t.Errorf("%q: notes %v", written, s.Lines[0].Notes)
 		}
 	}
 	// Without samples to match with, ids stay as they are.

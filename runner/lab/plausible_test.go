@@ -85,9 +85,13 @@ func TestPlausible(t *testing.T) {
 		{"dissolved above total", with(with(soundPair, "u", "nickel=2.0 ug/L|total"), "u", "nickel=2.6 ug/L|dissolved"), "dissolved_above_total(u, nickel, 2.6 ug/L, 2.0 ug/L)"},
 		{"dissolved as total", with(with(soundPair, "u", "nickel=2.0 ug/L|total"), "u", "nickel=2.1 ug/L|dissolved"), ""},
 		{"hardness", with(soundPair, "u", "hardness=182 mg/L as CaCO3"), "hardness(u, 182 mg/L as CaCO3, 282 mg/L)"},
+		{"hardness of little, 1.5 mg/L apart", with(soundPair, "t", "hardness=9.5 mg/L as CaCO3"), ""},
+		{"hardness of little, 3 mg/L apart", with(soundPair, "t", "hardness=8.0 mg/L as CaCO3"), "hardness(t, 8.0 mg/L as CaCO3, 11.0 mg/L)"},
 		{"hardness of a non-detect", with(soundPair, "t", "magnesium=<0.9 mg/L"), ""},
 		{"nitrate expressed in two ways across a pair", with(soundPair, "t", "nitrate=10.2 mg/L as N"), "nitrate_basis(t, 10.2 mg/L as N, 45.2 mg/L as NO3, pair) balance_more_anions(t, -47.7 %) nitrate_basis(t, 10.2 mg/L as N, 10.2 mg/L as NO3, balance)"},
 		{"more cations, as organic acids leave it", with(soundPair, "u", "alkalinity=120 mg/L as CaCO3"), "balance_more_cations(u, 14.7 %)"},
+		{"conductivity within what the larger sum allows", with(soundPair, "u", "alkalinity=120 mg/L as CaCO3", "conductivity=900 uS/cm"), "balance_more_cations(u, 14.7 %)"},
+		{"alkalinity and bicarbonate, one of them taken", with(soundPair, "u", "bicarbonate=250 mg/L", "sodium=3.0 mg/L"), "balance_more_anions(u, -8.40 %)"},
 		{"more anions", with(soundPair, "u", "sodium=3.0 mg/L"), "balance_more_anions(u, -8.40 %)"},
 		{"conductivity of another sample", with(soundPair, "u", "conductivity=45 uS/cm"), "conductivity_against_ions(u, 45 uS/cm, 7.02 meq/L, 6.92 meq/L)"},
 	} {
