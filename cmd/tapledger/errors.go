@@ -164,6 +164,15 @@ func machineOrDamage(err error) (code int, hint string) {
 	return codeDamaged, "if the ledger is meant: tapledger verify lists everything that is damaged"
 }
 
+// notThere makes an error about something that was asked for, and is not
+// there, a refusal; what is damaged stays damage.
+func notThere(err error) error {
+	if code, _ := machineOrDamage(err); code != codeDamaged || audit.CodeOf(err) != "" || errors.Is(err, store.ErrDamaged) || errors.Is(err, store.ErrNotFound) {
+		return err
+	}
+	return &runner.Refusal{Says: err.Error()}
+}
+
 // faultsText lists every fault with its excerpt and caret.
 func faultsText(list []protocol.Fault) (first, body string) {
 	var s strings.Builder

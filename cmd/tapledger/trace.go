@@ -29,7 +29,7 @@ tapledger trace spring-2026 alder-1.lead.reduction`,
 			}
 			way, err := edition.Trace(b.Objects(), c.args[0], unit, name)
 			if err != nil {
-				return err
+				return notThere(err)
 			}
 			if c.json {
 				return c.show(way, "")

@@ -361,7 +361,7 @@ func TestEveryCrash(t *testing.T) {
 		}
 		if err == nil {
 			acknowledged = st.Seq
-			st, err = b.AbandonRun(run, "enough")
+			_, err = b.AbandonRun(run, "enough")
 		}
 		if err == nil {
 			if k == 1 {

@@ -1,7 +1,6 @@
 package bench
 
 import (
-	"crypto/ed25519"
 	"encoding/base32"
 	"fmt"
 	"slices"
@@ -316,6 +315,3 @@ type SinceBroken struct{ Says string }
 
 // Error says what does not hold.
 func (s *SinceBroken) Error() string { return s.Says }
-
-// Fingerprint is how a key is printed.
-func Fingerprint(key ed25519.PublicKey) string { return audit.Fingerprint(key) }

@@ -190,11 +190,11 @@ func mapping(n ast.Node) ([]*ast.MappingValueNode, bool) {
 
 // scalar gives a plain value as it is written: 7.20 stays 7.20.
 func scalar(n ast.Node) (string, bool) {
-	switch n.(type) {
+	switch n := n.(type) {
 	case *ast.StringNode, *ast.IntegerNode, *ast.FloatNode, *ast.BoolNode:
 		return n.GetToken().Value, true
 	case *ast.LiteralNode:
-		return strings.TrimRight(n.(*ast.LiteralNode).Value.Value, "\n"), true
+		return strings.TrimRight(n.Value.Value, "\n"), true
 	}
 	return "", false
 }
