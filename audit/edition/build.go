@@ -128,7 +128,17 @@ func (b *built) simulated() string { return b.g.bench.Simulated }
 func (b *built) findings() Findings {
 	out := Findings{Format: CoreFormat, Simulated: b.simulated(), Runs: []assess.Assessment{}}
 	for _, r := range b.list {
-		out.Runs = append(out.Runs, *r.a)
+		a := *r.a
+		a.Findings = make([]assess.Finding, len(r.a.Findings))
+		for i, f := range r.a.Findings {
+			// A formula's own source is words of this tool, which may be put better
+			// one day; only a document's is part of the core.
+			if formula, ok := assess.FormulaOf(f.Rule); ok && formula.Source == f.Source {
+				f.Source = ""
+			}
+			a.Findings[i] = f
+		}
+		out.Runs = append(out.Runs, a)
 	}
 	return out
 }
@@ -196,7 +206,7 @@ func (b *built) basis() Basis {
 		Campaign: documentOf(c.doc, c.c.Title), Protocol: documentOf(c.protocol, pr.Title), Scoring: documentOf(c.scoring, s.Title),
 		Lab: documentOf(c.lab, lab.Title), Values: []Document{}, Units: []UnitBasis{}, Analytes: b.analytes, Groups: []GroupBasis{},
 		Measures: []MeasureBasis{}, Caps: []CapBasis{}, Bands: []BandBasis{}, Spread: []SpreadBasis{}, Envelope: []EnvelopeBasis{},
-		LifePoint: c.c.LifePoint, Digits: s.Digits, Cautions: []CautionBasis{}, Formulas: assess.Formulas()}
+		LifePoint: c.c.LifePoint, Digits: s.Digits, Cautions: []CautionBasis{}}
 	for i, d := range c.values {
 		out.Values = append(out.Values, documentOf(d, c.valueDocs()[i].Title))
 	}

@@ -24,29 +24,28 @@ const (
 // Basis is core/basis.json: the documents that everything rests on, and what
 // pages need of them.
 type Basis struct {
-	Format    string           `json:"format"`
-	Bench     string           `json:"bench"`
-	Title     string           `json:"title"`
-	Simulated string           `json:"simulated"` // "yes" or "no"
-	Engine    int              `json:"engine"`
-	Main      string           `json:"main"` // commit whose documents and register count
-	Campaign  Document         `json:"campaign"`
-	Protocol  Document         `json:"protocol"`
-	Scoring   Document         `json:"scoring"`
-	Values    []Document       `json:"values"`
-	Lab       Document         `json:"laboratory"`
-	Units     []UnitBasis      `json:"units"`
-	Analytes  []AnalyteBasis   `json:"analytes"` // in the protocol's order
-	Groups    []GroupBasis     `json:"groups"`
-	Measures  []MeasureBasis   `json:"measures"`
-	Caps      []CapBasis       `json:"caps"`
-	Bands     []BandBasis      `json:"bands"`
-	Spread    []SpreadBasis    `json:"spread"`
-	Envelope  []EnvelopeBasis  `json:"envelope"`
-	LifePoint string           `json:"life_point,omitempty"`
-	Digits    int              `json:"digits"`
-	Cautions  []CautionBasis   `json:"cautions"` // those due on everything published
-	Formulas  []assess.Formula `json:"formulas"`
+	Format    string          `json:"format"`
+	Bench     string          `json:"bench"`
+	Title     string          `json:"title"`
+	Simulated string          `json:"simulated"` // "yes" or "no"
+	Engine    int             `json:"engine"`
+	Main      string          `json:"main"` // commit whose documents and register count
+	Campaign  Document        `json:"campaign"`
+	Protocol  Document        `json:"protocol"`
+	Scoring   Document        `json:"scoring"`
+	Values    []Document      `json:"values"`
+	Lab       Document        `json:"laboratory"`
+	Units     []UnitBasis     `json:"units"`
+	Analytes  []AnalyteBasis  `json:"analytes"` // in the protocol's order
+	Groups    []GroupBasis    `json:"groups"`
+	Measures  []MeasureBasis  `json:"measures"`
+	Caps      []CapBasis      `json:"caps"`
+	Bands     []BandBasis     `json:"bands"`
+	Spread    []SpreadBasis   `json:"spread"`
+	Envelope  []EnvelopeBasis `json:"envelope"`
+	LifePoint string          `json:"life_point,omitempty"`
+	Digits    int             `json:"digits"`
+	Cautions  []CautionBasis  `json:"cautions"` // those due on everything published
 }
 
 // Document names a document of the ledger and its hashes.

@@ -169,6 +169,9 @@ func (w *Way) finding(a *assess.Assessment, kind, subject string) bool {
 	for _, f := range a.Findings {
 		if f.Kind == kind && f.Subject == subject {
 			formula, _ := assess.FormulaOf(f.Rule)
+			if f.Source == "" {
+				f.Source = formula.Source
+			}
 			w.Findings = append(w.Findings, WayFinding{Finding: f, Sentence: assess.Sentence(f), Formula: formula})
 			return true
 		}

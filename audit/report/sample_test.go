@@ -59,7 +59,7 @@ func sample() edition.Core {
 				{Measure: protocol.Measure{ID: "nickel_reduction", Group: "reduction", Title: "Nickel, reduction", Points: []protocol.ValueFun{}}}},
 			Caps:   []edition.CapBasis{{Cap: protocol.Cap{ID: "nickel_higher", AtMost: "80", Because: "More nickel after than before."}}},
 			Bands:  []edition.BandBasis{{Band: protocol.Band{ID: "lower", Title: "below 60", From: "0"}}, {Band: protocol.Band{ID: "upper", Title: "60 and above", From: "60"}}},
-			Spread: []edition.SpreadBasis{}, Envelope: []edition.EnvelopeBasis{}, Formulas: []assess.Formula{},
+			Spread: []edition.SpreadBasis{}, Envelope: []edition.EnvelopeBasis{},
 			Cautions: []edition.CautionBasis{{ID: "scope", Version: "1.0.0", Text: "One unit, one place; not a certification, compliance or medical statement."}, {ID: "above-value", Version: "1.0.0", Text: "Do not rely on this water for drinking until your supplier has advised."}}},
 		Scores: edition.Scores{Format: edition.CoreFormat, Simulated: "yes", Half: "9.50", LeftOut: []edition.LeftOut{{Measure: "nickel_reduction", Why: "not_counted", Code: "nickel"}},
 			Units: []edition.UnitScore{score("alder-1", 1, 2, "62", "72", "80", "upper", "upper", "72"), score("birch-1", 1, 2, "50", "60", "70", "lower", "upper", "60"), score("cedar-1", 3, 1, "10", "20", "30", "lower", "lower", "20")}},

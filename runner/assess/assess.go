@@ -45,7 +45,7 @@ func Assess(st *runner.State) (*Assessment, error) {
 		return nil, fmt.Errorf("a run without its protocol and unit cannot be assessed")
 	}
 	l := &look{st: st, p: st.Pinned.Protocol, out: &Assessment{Run: st.Run, Unit: st.Pinned.Unit.ID,
-		Protocol: st.Pinned.Protocol.ID + "/" + st.Pinned.Protocol.Version}}
+		Protocol: st.Pinned.Protocol.ID + "/" + st.Pinned.Protocol.Version, Rows: []Row{}, Findings: []Finding{}}}
 	if err := l.documents(); err != nil {
 		return nil, err
 	}

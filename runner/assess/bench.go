@@ -9,18 +9,14 @@ import (
 )
 
 // measured lists what is printed as it was read, in this order.
-var measured = []struct{ gives, what string }{
-	{"flow", "Flow at the faucet"}, {"usable_volume", "Usable volume of a full tank"}, {"refill_time", "Refill time"},
-	{"shut_off_drain", "Drain in 30 min after the tank is full"}, {"product_conductivity", "Conductivity at the faucet"},
-	{"product_free_chlorine", "Free chlorine at the faucet"},
-}
+var measured = []string{"flow", "usable_volume", "refill_time", "shut_off_drain", "product_conductivity", "product_free_chlorine"}
 
 // bench makes the findings of the bench's own measurements. A measurement that
 // the protocol does not ask for is no finding.
 func (l *look) bench() error {
-	for _, m := range measured {
-		if l.givenBy(m.gives) {
-			l.add(l.asRead(m.gives, m.what))
+	for _, name := range measured {
+		if l.givenBy(name) {
+			l.add(l.asRead(name))
 		}
 	}
 	for _, do := range []func() error{l.production, l.recovery, l.conductivityReduction, l.chlorine, l.tank, l.balance} {
@@ -42,9 +38,9 @@ func (l *look) givenBy(gives string) bool {
 }
 
 // asRead is a measurement as it was read, with the instrument's uncertainty.
-func (l *look) asRead(gives, what string) Finding {
+func (l *look) asRead(gives string) Finding {
 	r := l.gives(gives)
-	f := Finding{Subject: gives, Kind: KindBench, Rule: FRead, Source: sourceOf(FRead), Args: args("what", what)}
+	f := Finding{Subject: gives, Kind: KindBench, Rule: FRead, Source: sourceOf(FRead), Args: args("what", gives)}
 	if !r.ok {
 		f.Code, f.Needs = "bench_not_recorded", NeedsResult
 		return f
@@ -54,7 +50,7 @@ func (l *look) asRead(gives, what string) Finding {
 	if r.belowFloor {
 		f.Code, f.Value, f.Low = "bench_below_floor", "", ""
 		f.High = number(r.floor.Base, unitOf(r.q), figures, quantity.Up)
-		f.Args = args("what", what, "limit", r.floor.String())
+		f.Args = args("what", gives, "limit", r.floor.String())
 	}
 	return f
 }
@@ -112,7 +108,7 @@ func (l *look) production() error {
 			mark = append(mark, "assumed:density")
 		}
 	}
-	f := Finding{Subject: "production", Kind: KindBench, Rule: FFlow, Source: sourceOf(FFlow), Args: args("what", "Production, tank bypassed")}
+	f := Finding{Subject: "production", Kind: KindBench, Rule: FFlow, Source: sourceOf(FFlow), Args: args("what", "production")}
 	if !product.ok || !took.ok || took.q.Base.Sign() <= 0 {
 		f.Code, f.Needs = "bench_not_recorded", NeedsResult
 		l.add(f)
@@ -211,7 +207,7 @@ func (l *look) recovery() error {
 		}
 		f := Finding{Subject: x.subject, Kind: KindBench, Rule: x.rule, Source: sourceOf(x.rule)}
 		if !ok || product.q.Base.Sign() <= 0 {
-			f.Code, f.Needs, f.Args = "bench_not_recorded", NeedsResult, args("what", map[string]string{"recovery": "Recovery", "efficiency": "Efficiency"}[x.subject])
+			f.Code, f.Needs, f.Args = "bench_not_recorded", NeedsResult, args("what", x.subject)
 			l.add(f)
 			continue
 		}
@@ -287,9 +283,9 @@ func (l *look) conductivityReduction() error {
 	}
 	f := Finding{Subject: "conductivity_reduction", Kind: KindBench, Code: "bench_worked_out", Rule: FRejection, Source: sourceOf(FRejection),
 		Value: percent(r, quantity.HalfEven), Unit: "%"}
-	what := "Reduction of conductivity at the faucet"
+	what := "conductivity_reduction"
 	if name == "before_filter_conductivity" {
-		what = "Reduction of conductivity before the last filter"
+		what = "conductivity_reduction_before_filter"
 	}
 	f.Args = args("what", what)
 	i := quotient(product.interval(), feed.interval(), one, quantity.Ratio)
@@ -312,7 +308,7 @@ func (l *look) chlorine() error {
 	if !feed.ok || !product.ok {
 		return nil
 	}
-	p := &pair{id: "chlorine_reduction", def: protocol.AnalyteDef{Name: "Free chlorine on the bench"}, untreated: field(feed), treated: field(product)}
+	p := &pair{id: "chlorine_reduction", def: protocol.AnalyteDef{Name: "free_chlorine_on_the_bench"}, untreated: field(feed), treated: field(product)}
 	f := Finding{Subject: "chlorine_reduction", Kind: KindBench, Rule: FReduction, Source: sourceOf(FReduction), Unit: "%",
 		Inputs: append(append([]Input{}, feed.inputs...), product.inputs...), Marks: l.marked(append(feed.marks, product.marks...), feed.step, product.step)}
 	r, err := water.ReductionWithin(p.untreated.m, p.treated.m, l.assumed)

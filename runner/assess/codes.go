@@ -103,7 +103,7 @@ var codes = []Code{
 	{"margin_range", KindMargin, Known, "{name}: undecided against the health-based value of {value} ({type}, {jurisdiction}, {document}, {year}), the result ({treated}) being above what could be measured.", NeedsDilution},
 	{"margin_none", KindMargin, Shown, "{name}: the documents of this run hold no health-based value that may decide.", ""},
 	{"margin_no_result", KindMargin, Missing, "{name}: no result of the treated sample that counts is on record.", NeedsResult},
-	{"margin_not_comparable", KindMargin, Missing, "{name}: the result ({treated}) cannot be held against the health-based value of {value}.", NeedsSameExpression},
+	{"margin_not_comparable", KindMargin, Missing, "{name}: the result ({treated}) cannot be held against a health-based value[ of {value}].", NeedsSameExpression},
 	{"goal_zero", KindGoal, Shown, "{name}: the goal of {value} ({type}, {jurisdiction}, {document}, {year}) is zero, and no method here can decide this.", ""},
 	{"goal_no_method", KindGoal, Shown, "{name}: the goal of {value} ({type}, {jurisdiction}, {document}, {year}) lies below the laboratory's limit, and no method here can decide this.", ""},
 	{"goal_compared", KindGoal, Shown, "{name}: the goal is {value} ({type}, {jurisdiction}, {document}, {year}); goals decide nothing here.", ""},
@@ -159,10 +159,10 @@ var codes = []Code{
 	{"cost_year_without_water", KindCost, Known, "Parts cost {span} {currency} a year at {daily} a day (prices of {as_of}), water not counted.", NeedsEfficiency},
 	{"cost_litre", KindCost, Known, "That is {span} {currency} a litre.", ""},
 	{"cost_unknown", KindCost, Missing, "Cost: not worked out, because the unit's document lacks a price, a life or the daily use.", NeedsPrices},
-	{"feed_steady", KindFeed, Shown, "The feed was steady {when}: {what} changed by {change} %, allowed {limit} %.", ""},
-	{"feed_moved", KindFeed, Shown, "The feed moved {when}: {what} changed by {change} %, allowed {limit} %.", NeedsSteadyFeed},
-	{"feed_not_looked_at", KindFeed, Shown, "Whether the feed was steady {when} cannot be told, because it was not read before and after.", NeedsSteadyFeed},
-	{"feed_opened", KindFeed, Shown, "The faucet was opened between the fill and the draw {when}, so that the composite pair does not stand for the same water.", NeedsSteadyFeed},
+	{"feed_steady", KindFeed, Shown, "The feed was steady around {when}: {what} changed by {change} %, allowed {limit} %.", ""},
+	{"feed_moved", KindFeed, Shown, "The feed moved around {when}: {what} changed by {change} %, allowed {limit} %.", NeedsSteadyFeed},
+	{"feed_not_looked_at", KindFeed, Shown, "Whether the feed was steady around {when} cannot be told, because it was not read before and after.", NeedsSteadyFeed},
+	{"feed_opened", KindFeed, Shown, "The faucet was opened between the fill and {when}, so that the composite pair does not stand for the same water.", NeedsSteadyFeed},
 
 	// What cannot be right, or weakens a report.
 	{"report_warning", KindReport, Shown, "Report {number}, revision {revision}: {warning}.", ""},

@@ -132,19 +132,16 @@ func fitted(f *Finding, c *estimate.Contact) error {
 		return err
 	}
 	f.Code, f.Unit, f.Value = "contact_fit", "uS/cm", plateau
-	low, high := "no limit", "no limit"
 	if !c.PlateauLimits.LowOpen {
 		if f.Low, err = quantity.FromFloat(c.PlateauLimits.Low, figures); err != nil {
 			return err
 		}
-		low = f.Low
 	}
 	if !c.PlateauLimits.HighOpen {
 		if f.High, err = quantity.FromFloat(c.PlateauLimits.High, figures); err != nil {
 			return err
 		}
-		high = f.High
 	}
-	f.Args = args("plateau", plateau, "low", low, "high", high, "half", half+" min")
+	f.Args = args("plateau", plateau, "half", half+" min")
 	return nil
 }

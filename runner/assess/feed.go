@@ -11,7 +11,7 @@ import (
 // drift is whether the feed of one draw was steady.
 type drift struct {
 	state  string // water.FeedSteady, FeedMoved, FeedNotLookedAt, or feedOpened
-	what   string // conductivity, free chlorine
+	what   string // conductivity, free_chlorine
 	change string // percent
 	limit  string
 	inputs []Input
@@ -39,7 +39,7 @@ func (l *look) feedOf(d drawn) drift {
 	for _, x := range []struct {
 		what, gives string
 		most        *big.Rat
-	}{{"conductivity", "feed_conductivity", l.moveCond}, {"free chlorine", "feed_free_chlorine", l.moveChl}} {
+	}{{"conductivity", "feed_conductivity", l.moveCond}, {"free_chlorine", "feed_free_chlorine", l.moveChl}} {
 		before, after := l.around(d.step, x.gives, x.gives+"_after")
 		if !before.ok || !after.ok {
 			continue
@@ -117,7 +117,7 @@ func (l *look) feeds() error {
 	for _, x := range []struct {
 		d    drawn
 		when string
-	}{{l.draws.treated, "around the treated draw"}, {l.draws.second, "around the draw on another day"}} {
+	}{{l.draws.treated, "treated_draw"}, {l.draws.second, "second_draw"}} {
 		if x.d.sample == nil {
 			continue
 		}

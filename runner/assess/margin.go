@@ -20,7 +20,7 @@ func (l *look) margin(p *pair) error {
 		return nil
 	}
 	if p.treated.problem {
-		settle(&f, p, "margin_not_comparable", "value", "any value")
+		settle(&f, p, "margin_not_comparable")
 		l.add(f)
 		return nil
 	}

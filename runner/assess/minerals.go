@@ -86,7 +86,7 @@ func (l *look) mineral(id string, d protocol.AnalyteDef) error {
 			return err
 		}
 		code := map[string]string{water.LessThanRange: "mineral_less", water.InRange: "mineral_within", water.MoreThanRange: "mineral_more", water.Undecided: "mineral_open"}[state]
-		settle(&g, p, code, "least", r.text(r.least), "most", r.text(r.most), "document", r.row.Document, "year", r.row.Year, "status", spoken(r.row.Status))
+		settle(&g, p, code, "least", r.text(r.least), "most", r.text(r.most), "document", r.row.Document, "year", r.row.Year, "status", spokenStatus(r.row.Status))
 		l.add(g)
 	}
 	return nil
@@ -128,16 +128,11 @@ func ranges(rec []recommendation) []span {
 	return out
 }
 
-// spoken is a status of a published value as it is said with it; a value that
-// was read in its source needs no word.
-func spoken(status string) string {
-	switch status {
-	case "VERIFIED":
+// spokenStatus is a status of a published value as an argument: none for one
+// that was read in its source, which needs no word.
+func spokenStatus(status string) string {
+	if status == "VERIFIED" {
 		return ""
-	case "VERIFIED-SECONDARY":
-		return "as quoted elsewhere"
-	case "MEMORY":
-		return "from memory, unverified"
 	}
 	return strings.ToLower(status)
 }
@@ -257,7 +252,7 @@ func (l *look) alkalinity() error {
 	}
 	hco3 := number(water.AlkalinityOf(y).HCO3, u, figures, quantity.HalfEven)
 	if g.m.Result.Qualifier == quantity.Below {
-		hco3 = "less than " + hco3
+		hco3 = "<" + hco3
 	}
 	f.Args = args("bicarbonate", hco3)
 	l.add(f)

@@ -52,8 +52,8 @@ type role struct {
 }
 
 func (l *look) roles() []role {
-	return []role{{l.draws.untreated, "untreated"}, {l.draws.untreatedAfter, "untreated (after)"}, {l.draws.treated, "treated"},
-		{l.draws.second, "second day"}, {l.draws.fieldBlank, "field blank"}, {l.draws.lotBlank, "bottle-lot blank"}, {l.draws.drain, "drain"}}
+	return []role{{l.draws.untreated, "untreated"}, {l.draws.untreatedAfter, "untreated_after"}, {l.draws.treated, "treated"},
+		{l.draws.second, "second_day"}, {l.draws.fieldBlank, "field_blank"}, {l.draws.lotBlank, "lot_blank"}, {l.draws.drain, "drain"}}
 }
 
 // reports says what in the reports cannot be right, or weakens them.
@@ -120,7 +120,7 @@ func (l *look) swapped() error {
 
 // blanks lists what blanks hold: anything that was quantified.
 func (l *look) blanks() error {
-	for _, b := range []role{{l.draws.fieldBlank, "field blank"}, {l.draws.lotBlank, "blank of the bottle lot"}} {
+	for _, b := range []role{{l.draws.fieldBlank, "field_blank"}, {l.draws.lotBlank, "lot_blank"}} {
 		for _, id := range l.analyteIDs() {
 			g := l.result(b.d, id, b.word)
 			d := l.def(id)

@@ -21,6 +21,7 @@ func Sentence(f Finding) string {
 			args[name] = text
 		}
 	}
+	speak(args)
 	args["span"] = spanText(args["low"], args["high"])
 	if lacks := args["lacks"]; lacks != "" {
 		var words []string
@@ -33,6 +34,29 @@ func Sentence(f Finding) string {
 		args["warning"] = warned(w, args)
 	}
 	return fill(c.Says, args)
+}
+
+// speak puts arguments that are words of ours into words; documents' own
+// texts and figures stay as they are.
+func speak(args map[string]string) {
+	for _, name := range []string{"what", "when", "blank", "role", "status", "name"} {
+		if words, ok := argWords[args[name]]; ok {
+			args[name] = words
+		}
+	}
+}
+
+// argWords are the words of arguments that are codes.
+var argWords = map[string]string{
+	"flow": "Flow at the faucet", "usable_volume": "Usable volume of a full tank", "refill_time": "Refill time",
+	"shut_off_drain": "Drain in 30 min after the tank is full", "product_conductivity": "Conductivity at the faucet",
+	"product_free_chlorine": "Free chlorine at the faucet", "production": "Production, tank bypassed", "recovery": "Recovery",
+	"efficiency": "Efficiency", "conductivity_reduction": "Reduction of conductivity at the faucet",
+	"conductivity_reduction_before_filter": "Reduction of conductivity before the last filter",
+	"free_chlorine_on_the_bench":           "Free chlorine on the bench", "free_chlorine": "free chlorine",
+	"treated_draw": "the treated draw", "second_draw": "the draw on another day",
+	"field_blank": "field blank", "lot_blank": "blank of the bottle lot", "untreated_after": "untreated (after)", "second_day": "second day's",
+	"verified-secondary": "as quoted elsewhere", "memory": "from memory, unverified",
 }
 
 // spanText is what is known of a range.

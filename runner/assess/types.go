@@ -17,9 +17,9 @@ type Finding struct {
 	High   string  `json:"high,omitempty"`
 	Unit   string  `json:"unit,omitempty"`
 	Inputs []Input `json:"inputs,omitempty"`
-	Rule   string  `json:"rule"`            // id of the formula, see formulas.go
-	Source string  `json:"source"`          // where the rule comes from, or "common practice, no source"
-	Needs  string  `json:"needs,omitempty"` // code: what would be needed to say more
+	Rule   string  `json:"rule"`             // id of the formula, see formulas.go
+	Source string  `json:"source,omitempty"` // where the rule comes from, or "common practice, no source"
+	Needs  string  `json:"needs,omitempty"`  // code: what would be needed to say more
 	// Marks are codes of criteria qualified, departures accepted, assumptions made.
 	Marks []string `json:"marks,omitempty"`
 }
