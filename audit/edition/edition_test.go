@@ -252,13 +252,13 @@ func TestStatementsTellTheStory(t *testing.T) {
 			t.Errorf("%s says\n%s\nwithout %q", code, strings.Join(s.ItemsSaid(), "\n"), says)
 		}
 	}
-	if s := statement(c, "accounted"); !strings.Contains(s.Says(), "4 runs were ever opened on this bench: 3 closed, 1 abandoned, 0 never started, 0 open; 2 count here.") || !strings.Contains(strings.Join(s.ItemsSaid(), "\n"), "the membrane was dropped") {
+	if s := statement(c, "accounted"); !strings.Contains(s.Says(), "Runs ever opened on this bench: 4, of which 3 closed, 1 abandoned, 0 never started, 0 open; 2 count here.") || !strings.Contains(strings.Join(s.ItemsSaid(), "\n"), "the membrane was dropped") {
 		t.Errorf("accounted: %s\n%s", s.Says(), strings.Join(s.ItemsSaid(), "\n"))
 	}
 	if first := c.Statements.Statements[1].Code; first != "corrections_turned" {
 		t.Errorf("corrections that turned a decision come first, not %s", first)
 	}
-	if s := statement(c, "evidence"); !strings.Contains(s.Says(), "1 attachments are private") {
+	if s := statement(c, "evidence"); !strings.Contains(s.Says(), "private attachments, not published: 1") {
 		t.Errorf("evidence: %s", s.Says())
 	}
 }

@@ -355,6 +355,10 @@ func (b *built) evidenceKinds() []Statement {
 				counts[v.Evidence]++
 				values++
 			}
+			if rep, ok := body.(*runner.Report); ok {
+				counts["imported"] += len(rep.Results)
+				values += len(rep.Results)
+			}
 			if isLate(rec, valuesOf(body)) {
 				late++
 			}
