@@ -82,7 +82,9 @@ func TestUnderstood(t *testing.T) {
 func TestFileForms(t *testing.T) {
 	plain := file(lead(nil), lead(cells{"name": "Nickel", "value": "<0.5"}))
 	semicolon := strings.ReplaceAll(plain, ",", ";")
+	quoted := `"a remark` + strings.Repeat(";", 40) + `",` + strings.ReplaceAll(strings.TrimSuffix(plain, "\n"), "\n", "\n\"x\",") + "\n"
 	for name, c := range map[string]struct{ text, delimiter, note string }{
+		"quoted signs":    {quoted, "comma", ""},
 		"as it is":        {plain, "comma", ""},
 		"CRLF":            {strings.ReplaceAll(plain, "\n", "\r\n"), "comma", ""},
 		"lone CR":         {strings.ReplaceAll(plain, "\n", "\r"), "comma", "carriage return alone"},

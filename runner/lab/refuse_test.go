@@ -178,6 +178,14 @@ func TestRefused(t *testing.T) {
 	}
 }
 
+// A third result of one analyte is one more fault, not the same one again.
+func TestThrice(t *testing.T) {
+	_, faults := Parse("report.csv", []byte(file(lead(nil), lead(cells{"value": "4.0"}), lead(cells{"value": "5.0"}))), handed())
+	if len(faults) != 2 || faults[0].Line != 3 || faults[1].Line != 4 {
+		t.Errorf("%v", faults)
+	}
+}
+
 // All faults of a file are listed, sorted by line, with the column's name.
 func TestAllFaultsListed(t *testing.T) {
 	text := file(lead(cells{"unit": "ppb"}), lead(cells{"name": "Nickel", "value": "0"}), lead(cells{"name": "Nickle"}))
