@@ -203,6 +203,31 @@ func TestContactRecoversACurve(t *testing.T) {
 	}
 }
 
+// With a fitted origin and small noise the profile limits of plateau and rate
+// come near those of the standard deviation (t = 2.776 for 4 degrees of freedom).
+func TestContactLimitsWithOrigin(t *testing.T) {
+	noise := []float64{0.3, -0.2, 0.1, -0.3, 0.2, 0.1, -0.2}
+	var p []Point
+	for i, x := range []float64{0, 1, 2, 4, 7, 11, 16} {
+		p = append(p, Point{x, 10 + 50*(1-math.Exp(-0.4*x)) + noise[i]})
+	}
+	fit, err := FitContact(p, ContactOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		name           string
+		limits         Limits
+		value, sd, far float64
+	}{{"plateau", fit.PlateauLimits, fit.Plateau, fit.SdPlateau, 2.7764451}, {"rate", fit.KLimits, fit.K, fit.SdK, 2.7764451}} {
+		if c.limits.LowOpen || c.limits.HighOpen || c.sd == 0 {
+			t.Fatalf("%s: %+v, sd %g", c.name, c.limits, c.sd)
+		}
+		near(t, c.name+" from", (c.value-c.limits.Low)/c.sd, c.far, 0.05)
+		near(t, c.name+" to", (c.limits.High-c.value)/c.sd, c.far, 0.05)
+	}
+}
+
 // Readings that stop half way up bound the plateau below and not above.
 func TestContactOpenLimit(t *testing.T) {
 	zero := 0.0
