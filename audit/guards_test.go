@@ -124,6 +124,8 @@ func TestRegisterGuards(t *testing.T) {
 		"by nobody":                    {at + "closed-1.json": swap(closed, `"mk"`, `"M K"`)},
 		"a name beside checkpoints":    {"register/checkpoints/x.sig": nil},
 		"a run with another id":        {"register/x/opened.json": swap(opened, run, "x")},
+		"second closing alone":         {at + "closed-2.json": closed, at + "reopened-1.json": reopened},
+		"second reopening alone":       {at + "closed-1.json": closed, at + "closed-2.json": closed, at + "closed-3.json": closed, at + "reopened-2.json": reopened},
 		"reopened, never closed":       {at + "reopened-1.json": reopened},
 	} {
 		if files[at+"opened.json"] == nil {
