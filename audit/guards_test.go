@@ -141,3 +141,48 @@ func TestRegisterGuards(t *testing.T) {
 		}
 	}
 }
+
+func TestManifestGuards(t *testing.T) {
+	b, err := MakeManifest(Manifest{ID: "first", Made: Time(time.Unix(0, 0))}, map[string][]byte{"a": {1}, "b": {2}, ManifestFile: {3}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	m, err := ParseManifest(b)
+	if err != nil || len(m.Files) != 2 || m.Files[1] != (FileHash{"b", Hash([]byte{2})}) {
+		t.Fatalf("%+v, %v", m, err)
+	}
+	for name, spoil := range map[string]func(m *Manifest){
+		"no time": func(m *Manifest) { m.Made = "" }, "bad id": func(m *Manifest) { m.ID = "A" }, "format": func(m *Manifest) { m.Format = "manifest/2" },
+		"order": func(m *Manifest) { m.Files[0], m.Files[1] = m.Files[1], m.Files[0] }, "twice": func(m *Manifest) { m.Files[1] = m.Files[0] }, "hash": func(m *Manifest) { m.Files[0].SHA256 = "x" },
+	} {
+		x := m
+		x.Files = append([]FileHash(nil), m.Files...)
+		spoil(&x)
+		bad, err := Marshal(x)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := ParseManifest(bad); err == nil {
+			t.Errorf("%s: was read", name)
+		}
+	}
+}
+
+func TestReadGuards(t *testing.T) {
+	l := newLedger(t)
+	base(l)
+	b := runID("bbbb")
+	l.forge(b, "entry", "moss", func(d *draft) { d.spec.Parents = nil })
+	if _, _, err := ReadRun(l.m, l.heads[b]); err == nil || !strings.Contains(err.Error(), "0 parents") {
+		t.Errorf("a record without a parent: %v", err)
+	}
+	l.forge(b, "entry", "moss", func(d *draft) { d.entries = []Entry{} })
+	if _, _, err := ReadRun(l.m, l.heads[b]); CodeOf(err) != "tree_extra" {
+		t.Errorf("a commit without a record: %v", err)
+	}
+	root, objects := BuildTree(map[string][]byte{strings.Repeat("a/", maxDepth+1) + "x": nil})
+	l.must(l.m.Put(objects...))
+	if err := readInto(l.m, root, "", map[string][]byte{}, 1); err == nil || !strings.Contains(err.Error(), "deeper") {
+		t.Errorf("too many folders: %v", err)
+	}
+}
