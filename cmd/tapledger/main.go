@@ -59,7 +59,7 @@ func verbs() []verb {
 	return []verb{
 		verbDemo, verbNew, verbPerson, verbAdd, verbCheck,
 		verbOpen, verbNext, verbCaution, verbEnter, verbPart, verbStop, verbResume, verbConfirm,
-		verbCorrect, verbDeparture, verbNote, verbComplaint, verbClose, verbReopen, verbAbandon,
+		verbCorrect, verbDeparture, verbNote, verbComplaint, verbRemove, verbClose, verbReopen, verbAbandon,
 		verbLabel, verbHandOver, verbReceive,
 		verbAssess, verbScore, verbPublish,
 		verbVerify, verbCheckpoint, verbReplay, verbTrace,
