@@ -24,6 +24,7 @@ tapledger new /tmp/try --id try --person me --simulated`,
 		fs.StringVar(&o.Currency, "currency", "", "a `word` for money, such as EUR")
 		fs.BoolVar(&o.Simulated, "simulated", false, "a simulated clock and invented runs, for good")
 		fs.StringVar(&o.Seed, "seed", "", "simulated only: `text` that ids, codes, salts and keys are made from")
+		fs.BoolVar(&o.Synced, "synced", false, "the folder lies on a drive that is shared or kept in step, and nothing else writes there")
 		start := fs.String("start", "", "simulated only: the clock's first `time`")
 		return func(c *call) error { return newBench(c, o, *start) }
 	},

@@ -28,8 +28,12 @@ type CreateOptions struct {
 	Simulated bool   // for good
 	Seed      string // simulated only
 	Start     time.Time
+	Synced    bool            // the folder may be one that another machine keeps in step
 	Ready     []protocol.File // ready documents and cautions that lie on main from the beginning
 }
+
+// syncedFolder is what the system says of a folder; tests have it say otherwise.
+var syncedFolder = store.SyncedFolder
 
 // SimulatedStart is the time at which a simulated bench's clock begins.
 var SimulatedStart = time.Date(2026, 3, 2, 7, 0, 0, 0, time.UTC)
@@ -95,6 +99,10 @@ func (opt *CreateOptions) check(dir string) error {
 		return &runner.Refusal{Says: "there is a bench in " + at + " already", Hint: "choose a folder outside it"}
 	} else if !errors.Is(err, ErrNoBench) {
 		return err
+	}
+	if name, yes := syncedFolder(dir); yes && !opt.Synced {
+		return &runner.Refusal{Says: fmt.Sprintf("%s lies on a %s: another machine or program may change, delay or copy its files behind the ledger's back", dir, name),
+			Hint: "choose a folder on a disk of this machine and take back-ups, or say --synced if nothing else ever writes there"}
 	}
 	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
 		return &runner.Refusal{Says: dir + " is a file", Hint: "name a folder"}
