@@ -54,16 +54,30 @@ func asked(s *protocol.Step, gives string) (protocol.Asked, bool) {
 	return protocol.Asked{}, false
 }
 
-// gives reads the measurement of a name: the last step of the protocol that
-// gives it and has a try that counts.
+// gives reads the measurement of a name, of the steps that give it and have a
+// try that counts: the last in the section of the treated draw, so that a feed
+// read again on another day is not set against this day's product; if none is
+// there, the last of the protocol.
 func (l *look) gives(name string) reading {
-	var out reading
+	var out, near reading
+	var own *protocol.Section
+	if l.draws.treated.step != nil {
+		own, _ = l.p.Step(l.draws.treated.step.ID)
+	}
 	for _, s := range l.p.Steps() {
-		if a, ok := asked(s, name); ok {
-			if r := l.reading(s, a); r.ok {
-				out = r
+		a, ok := asked(s, name)
+		if !ok {
+			continue
+		}
+		if r := l.reading(s, a); r.ok {
+			out = r
+			if in, _ := l.p.Step(s.ID); in == own {
+				near = r
 			}
 		}
+	}
+	if near.ok {
+		return near
 	}
 	return out
 }
