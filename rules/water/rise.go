@@ -187,18 +187,21 @@ const (
 	BlankNotFine    = "lot_blank_not_fine_enough" // its limit does not lie below the rise
 	FeedMoved       = "feed_moved"
 	FeedNotLookedAt = "feed_not_looked_at"
+	SecondFeedMoved = "second_feed_moved"
+	SecondFeedNot   = "second_feed_not_looked_at"
 	FirstNotHigher  = "first_day_not_higher"
 	FeedSteady      = "feed_steady"
 )
 
 // Confirm lifts a rise to HigherConfirmed when a second draw on another day
 // shows it too, a blank of the same bottle lot is clean, and the feed was
-// steady (FeedSteady, FeedMoved or FeedNotLookedAt) on both days. second is the
-// rise of that day, decided by Rises over the analytes looked at again; nil
-// when there was none. A blank is clean when it is a non-detect whose limit
-// lies below the rise itself. lacks lists what is missing, in a fixed order.
+// steady on both days (FeedSteady, FeedMoved or FeedNotLookedAt; "" is not looked
+// at). second is the rise of that day, decided by Rises over the analytes looked
+// at again; nil when there was none. A blank is clean when it is a non-detect whose limit
+// lies below the rise itself; it stands for the bottle lots of both days. lacks
+// lists what is missing, in a fixed order.
 // Practice, point 4; common practice, no source.
-func Confirm(first Rise, second *Rise, blank *Measured, feed string) (state string, lacks []string) {
+func Confirm(first Rise, second *Rise, blank *Measured, feed, secondFeed string) (state string, lacks []string) {
 	if first.State != HigherUnconfirmed {
 		return first.State, []string{FirstNotHigher}
 	}
@@ -221,6 +224,13 @@ func Confirm(first Rise, second *Rise, blank *Measured, feed string) (state stri
 	}
 	if feed != FeedSteady {
 		lacks = append(lacks, feed)
+	}
+	switch {
+	case second == nil || secondFeed == FeedSteady: // without a second day its feed lacks nothing more
+	case secondFeed == FeedMoved:
+		lacks = append(lacks, SecondFeedMoved)
+	default:
+		lacks = append(lacks, SecondFeedNot)
 	}
 	if len(lacks) > 0 {
 		return HigherUnconfirmed, lacks

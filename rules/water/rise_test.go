@@ -174,9 +174,24 @@ func TestConfirm(t *testing.T) {
 		"nothing":         {first, nil, nil, FeedMoved, HigherUnconfirmed, NoSecondDay + " " + NoBlank + " " + FeedMoved},
 		"no first rise":   {none, &again, &clean, FeedSteady, NotDistinguishable, FirstNotHigher},
 	} {
-		state, lacks := Confirm(c.first, c.second, c.blank, c.feed)
+		state, lacks := Confirm(c.first, c.second, c.blank, c.feed, FeedSteady)
 		if state != c.state || strings.Join(lacks, " ") != c.lacks {
 			t.Errorf("%s: %s, lacks %v; want %s, %q", name, state, lacks, c.state, c.lacks)
+		}
+	}
+}
+
+// A second day whose feed moved or was not read confirms nothing.
+func TestConfirmNeedsASteadySecondDay(t *testing.T) {
+	r, _, err := Rises([]RisePair{pairOf(t, "nickel", "<2 ug/L", "2 ug/L", "12 ug/L", "2 ug/L")}, DefaultAssumed())
+	if err != nil {
+		t.Fatal(err)
+	}
+	clean := meas(t, "<2 ug/L", "")
+	for feed, want := range map[string]string{FeedSteady: "", FeedMoved: SecondFeedMoved, FeedNotLookedAt: SecondFeedNot, "": SecondFeedNot} {
+		state, lacks := Confirm(r[0], &r[0], &clean, FeedSteady, feed)
+		if strings.Join(lacks, " ") != want || (state == HigherConfirmed) != (want == "") {
+			t.Errorf("second day's feed %q: %s, lacks %v; want %q", feed, state, lacks, want)
 		}
 	}
 }

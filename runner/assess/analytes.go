@@ -274,29 +274,22 @@ func (l *look) rise(f *Finding, p *pair, r water.Rise, second *water.Rise, feed,
 // confirm climbs the ladder's last step, or says what is lacking.
 func (l *look) confirm(f *Finding, p *pair, r water.Rise, second *water.Rise, feed, secondFeed drift, more []string) {
 	var blank *water.Measured
-	if p.lotBlank.ok && p.lotBlank.m.Result.Quantity.Dim == p.treated.m.Result.Quantity.Dim && l.sameLots(l.draws.lotBlank, l.draws.treated, p.id) {
+	if p.lotBlank.ok && p.lotBlank.m.Result.Quantity.Dim == p.treated.m.Result.Quantity.Dim && l.sameLots(l.draws.lotBlank, l.draws.treated, p.id) &&
+		(second == nil || l.sameLots(l.draws.lotBlank, l.draws.second, p.id)) {
 		blank = &p.lotBlank.m
 	}
-	// A second day whose feed was not read counts when it has an untreated
-	// sample of its own; the finding is marked.
-	state := feed.state
-	if second != nil && secondFeed.state == water.FeedNotLookedAt {
-		f.Marks = l.marked(append(f.Marks, "second_feed"))
-		if state == water.FeedSteady && !p.secondUntreated.ok {
-			state = water.FeedNotLookedAt
-		}
-	}
-	code, lacks := water.Confirm(r, second, blank, state)
+	code, lacks := water.Confirm(r, second, blank, feed.state, secondFeed.state)
 	if p.second.text != "" && second == nil && secondFeed.state == water.FeedMoved {
 		for i, x := range lacks {
 			if x == water.NoSecondDay {
-				lacks[i] = "second_feed_moved"
+				lacks[i] = water.SecondFeedMoved
 			}
 		}
 	}
+	f.Inputs = append(f.Inputs, feed.inputs...)
 	if p.second.text != "" {
 		f.Inputs = append(f.Inputs, p.second.inputs...)
-		f.Inputs = append(f.Inputs, p.secondUntreated.inputs...)
+		f.Inputs = append(append(f.Inputs, p.secondUntreated.inputs...), secondFeed.inputs...)
 		if !p.secondUntreated.ok {
 			f.Marks = l.marked(append(f.Marks, "second_untreated"))
 		}

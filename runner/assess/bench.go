@@ -2,6 +2,7 @@ package assess
 
 import (
 	"math/big"
+	"strings"
 
 	"tapledger/protocol"
 	"tapledger/rules/quantity"
@@ -258,59 +259,120 @@ func (l *look) at25(r reading) (quantity.Quantity, []Input, []string, error) {
 	return q, t.inputs, []string{"assumed:alpha"}, err
 }
 
-// conductivityReduction is what a membrane holds back by conductivity; behind
-// a filter that adds minerals it is read before that filter.
-func (l *look) conductivityReduction() error {
-	name := "product_conductivity"
-	if l.st.Pinned.Unit.MineralFilter == "yes" && l.givenBy("before_filter_conductivity") {
-		name = "before_filter_conductivity"
+// feedRead is the feed as it was read around the fill behind the treated draw,
+// before it and after it where both are on record; moved tells that it moved.
+// Where nothing was read around it any reading of the protocol stands, so that
+// what is worked out is marked.
+func (l *look) feedRead(gives string) (list []reading, d drift) {
+	d = l.feedOf(l.draws.treated)
+	if l.draws.treated.step != nil {
+		for _, r := range two(l.around(l.draws.treated.step, gives, gives+"_after")) {
+			if r.ok {
+				list = append(list, r)
+			}
+		}
 	}
-	feed, product := l.gives("feed_conductivity"), l.gives(name)
-	if !feed.ok || !product.ok || feed.q.Base.Sign() <= 0 {
+	if len(list) == 0 {
+		if r := l.gives(gives); r.ok {
+			list = append(list, r)
+		}
+	}
+	return list, d
+}
+
+func two(a, b reading) []reading { return []reading{a, b} }
+
+// feedMoved says that a bench figure is undecided, because the feed moved.
+func feedMoved(f *Finding, what string, d drift) {
+	f.Code, f.Unit, f.Value, f.Low, f.High, f.Needs = "bench_feed_moved", "", "", "", "", NeedsSteadyFeed
+	f.Args = args("what", what, "moved", d.what, "change", d.change, "limit", d.limit)
+	f.Inputs = append(f.Inputs, d.inputs...)
+}
+
+// conductivityReduction is what a membrane holds back by conductivity; behind
+// a filter that adds minerals it is read before that filter. Its interval spans
+// the feed read before and after the fill.
+func (l *look) conductivityReduction() error {
+	name, what := "product_conductivity", "conductivity_reduction"
+	if l.st.Pinned.Unit.MineralFilter == "yes" && l.givenBy("before_filter_conductivity") {
+		name, what = "before_filter_conductivity", "conductivity_reduction_before_filter"
+	}
+	feeds, d := l.feedRead("feed_conductivity")
+	product := l.gives(name)
+	if len(feeds) == 0 || !product.ok || feeds[0].q.Base.Sign() <= 0 {
 		return nil
 	}
-	f25, inA, markA, err := l.at25(feed)
-	if err != nil {
-		return err
+	f := Finding{Subject: "conductivity_reduction", Kind: KindBench, Code: "bench_worked_out", Rule: FRejection, Source: sourceOf(FRejection), Unit: "%", Args: args("what", what)}
+	marks := append(append([]string{}, product.marks...), "not_paired")
+	if name == "product_conductivity" && l.st.Pinned.Unit.MineralFilter == "yes" {
+		marks = append(marks, "adds_minerals")
 	}
-	p25, inB, markB, err := l.at25(product)
-	if err != nil {
-		return err
+	var shares []*big.Rat
+	ends := quantity.Interval{}
+	for _, feed := range feeds {
+		f25, inA, markA, err := l.at25(feed)
+		if err != nil {
+			return err
+		}
+		p25, inB, markB, err := l.at25(product)
+		if err != nil {
+			return err
+		}
+		r, err := water.Rejection(f25, p25)
+		if err != nil {
+			return err
+		}
+		shares = append(shares, r)
+		if i := quotient(product.interval(), feed.interval(), one, quantity.Ratio); i.Lo != nil && i.Hi != nil && p25.Base.Cmp(product.q.Base) == 0 {
+			ends = spanned(ends, quantity.Interval{Lo: new(big.Rat).Sub(one, i.Hi), Hi: new(big.Rat).Sub(one, i.Lo)})
+		}
+		f.Inputs = append(append(f.Inputs, feed.inputs...), inA...)
+		if feed.step == feeds[len(feeds)-1].step {
+			f.Inputs = append(append(f.Inputs, product.inputs...), inB...)
+		}
+		marks = l.marked(append(append(append(marks, feed.marks...), markA...), markB...), feed.step)
 	}
-	r, err := water.Rejection(f25, p25)
-	if err != nil {
-		return err
+	f.Value = percent(meanOf(shares), quantity.HalfEven)
+	if ends.Lo != nil && ends.Lo.Cmp(ends.Hi) != 0 {
+		f.Low, f.High = percent(ends.Lo, quantity.Down), percent(ends.Hi, quantity.Up)
 	}
-	f := Finding{Subject: "conductivity_reduction", Kind: KindBench, Code: "bench_worked_out", Rule: FRejection, Source: sourceOf(FRejection),
-		Value: percent(r, quantity.HalfEven), Unit: "%"}
-	what := "conductivity_reduction"
-	if name == "before_filter_conductivity" {
-		what = "conductivity_reduction_before_filter"
+	f.Marks = l.marked(marks, product.step)
+	if d.state == water.FeedMoved {
+		feedMoved(&f, what, d)
 	}
-	f.Args = args("what", what)
-	i := quotient(product.interval(), feed.interval(), one, quantity.Ratio)
-	if !i.IsPoint() && i.Lo != nil && i.Hi != nil && p25.Base.Cmp(product.q.Base) == 0 {
-		f.Low = percent(new(big.Rat).Sub(one, i.Hi), quantity.Down)
-		f.High = percent(new(big.Rat).Sub(one, i.Lo), quantity.Up)
-	}
-	for _, in := range [][]Input{feed.inputs, inA, product.inputs, inB} {
-		f.Inputs = append(f.Inputs, in...)
-	}
-	f.Marks = l.marked(append(append(append(feed.marks, markA...), product.marks...), markB...), feed.step, product.step)
 	l.add(f)
 	return nil
 }
 
+func meanOf(list []*big.Rat) *big.Rat {
+	sum := new(big.Rat)
+	for _, x := range list {
+		sum.Add(sum, x)
+	}
+	return sum.Quo(sum, big.NewRat(int64(max(len(list), 1)), 1))
+}
+
 // chlorine is the reduction of free chlorine between feed and faucet; below the
-// instrument's floor it is a non-detect (practice, point 23).
+// instrument's floor it is a non-detect (practice, point 23), and stands at the
+// floor with the instrument's uncertainty where that is larger than the floor.
+// Of the readings of the feed the lowest counts.
 func (l *look) chlorine() error {
-	feed, product := l.gives("feed_free_chlorine"), l.gives("product_free_chlorine")
-	if !feed.ok || !product.ok {
+	feeds, d := l.feedRead("feed_free_chlorine")
+	product := l.gives("product_free_chlorine")
+	if len(feeds) == 0 || !product.ok {
 		return nil
 	}
+	feed := feeds[0]
+	f := Finding{Subject: "chlorine_reduction", Kind: KindBench, Rule: FReduction, Source: sourceOf(FReduction), Unit: "%"}
+	for _, r := range feeds {
+		if r.q.Base.Cmp(feed.q.Base) < 0 {
+			feed = r
+		}
+		f.Inputs = append(f.Inputs, r.inputs...)
+	}
+	f.Inputs = append(f.Inputs, product.inputs...)
+	f.Marks = l.marked(append(append(append([]string{}, feed.marks...), product.marks...), "not_paired"), feed.step, product.step)
 	p := &pair{id: "chlorine_reduction", def: protocol.AnalyteDef{Name: "free_chlorine_on_the_bench"}, untreated: field(feed), treated: field(product)}
-	f := Finding{Subject: "chlorine_reduction", Kind: KindBench, Rule: FReduction, Source: sourceOf(FReduction), Unit: "%",
-		Inputs: append(append([]Input{}, feed.inputs...), product.inputs...), Marks: l.marked(append(feed.marks, product.marks...), feed.step, product.step)}
 	r, err := water.ReductionWithin(p.untreated.m, p.treated.m, l.assumed)
 	if err != nil {
 		return err
@@ -320,7 +382,10 @@ func (l *look) chlorine() error {
 	if StateOf(code) == Undecided {
 		f.Low, f.High = "", ""
 	}
-	settle(&f, p, code, "limit", product.floor.String())
+	settle(&f, p, code, "limit", strings.TrimPrefix(p.treated.text, "<"))
+	if d.state == water.FeedMoved {
+		feedMoved(&f, "free_chlorine_on_the_bench", d)
+	}
 	l.add(f)
 	return nil
 }
@@ -330,8 +395,12 @@ func field(r reading) got {
 	g := got{ok: true, inputs: r.inputs, text: r.q.String()}
 	g.m.Result = quantity.Result{Quantity: r.q}
 	if r.belowFloor {
-		g.m.Result = quantity.Result{Qualifier: quantity.Below, Quantity: r.floor}
-		g.text = "<" + r.floor.String()
+		at := r.floor
+		if r.u != nil && r.u.Cmp(at.Base) > 0 {
+			at = quantity.New(new(big.Rat).Add(at.Base, r.u), unitOf(at))
+		}
+		g.m.Result = quantity.Result{Qualifier: quantity.Below, Quantity: at}
+		g.text = "<" + at.String()
 	}
 	if r.floor.Base != nil {
 		floor := r.floor

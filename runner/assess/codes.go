@@ -131,6 +131,7 @@ var codes = []Code{
 	{"bench_measured", KindBench, Known, "{what}: {value} {unit}[ ({span})].", ""},
 	{"bench_below_floor", KindBench, Known, "{what}: below the instrument's floor of {limit}.", ""},
 	{"bench_worked_out", KindBench, Known, "{what}: {value} {unit}[ ({span})], worked out.", ""},
+	{"bench_feed_moved", KindBench, Undecided, "{what}: undecided, because the feed moved ({moved} by {change} %, allowed {limit} %).", NeedsSteadyFeed},
 	{"bench_not_recorded", KindBench, Missing, "{what}: not on record.", NeedsResult},
 	{"recovery_is", KindBench, Known, "Recovery, both streams over the same interval: {value} % ({span} %) of the feed becomes product.", ""},
 	{"efficiency_is", KindBench, Known, "Efficiency over a whole fill, shut-off included: {value} % ({span} %) of the feed becomes product.", ""},

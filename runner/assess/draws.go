@@ -2,6 +2,8 @@ package assess
 
 import (
 	"slices"
+	"strings"
+	"time"
 
 	"tapledger/protocol"
 	"tapledger/runner"
@@ -31,17 +33,12 @@ type draws struct {
 	flushed                                drawn
 }
 
-// day is the date, in UTC, on which a treated sample was drawn; "" if not known.
-func (d drawn) day() string {
+// at is when a sample was drawn; zero if not known.
+func (d drawn) at() time.Time {
 	if d.try == nil {
-		return ""
+		return time.Time{}
 	}
-	for _, name := range []string{"opened_at", "at", "closed_at"} {
-		if text := d.try.Values[name].Text; len(text) >= len("2026-03-02") {
-			return text[:len("2026-03-02")]
-		}
-	}
-	return ""
+	return moment(d.try, "opened_at", "at", "closed_at")
 }
 
 func (l *look) drawOf(id string) drawn {
@@ -101,11 +98,27 @@ func (l *look) findDraws() {
 	}
 }
 
-// otherDay tells whether the repeat was drawn on another day, in UTC, than the
-// treated sample.
+// dayApart is how far apart two draws must lie to have been drawn on two days:
+// a date alone would take ten minutes around midnight for two. Common practice,
+// no source.
+const dayApart = 18 * time.Hour
+
+// otherDay tells whether the repeat was drawn on another day than the treated
+// sample: at least dayApart later, and no criterion of the protocol that holds
+// the two draws against each other says otherwise.
 func (l *look) otherDay() bool {
-	a, b := l.draws.treated.day(), l.draws.second.day()
-	return a != "" && b != "" && a != b
+	first, second := l.draws.treated, l.draws.second
+	a, b := first.at(), second.at()
+	if a.IsZero() || b.IsZero() || b.Sub(a) < dayApart {
+		return false
+	}
+	for _, d := range l.st.Decided {
+		c := l.p.Criterion(d.Criterion)
+		if c != nil && c.Decides == second.step.ID && strings.Contains(c.Must, first.step.ID+".") && d.Try == second.try.N && d.State != "met" {
+			return false
+		}
+	}
+	return true
 }
 
 // sameLots tells whether every bottle of a draw that an analyte is read from

@@ -2,10 +2,13 @@ package assess
 
 import (
 	"math/big"
+	"time"
 
+	"tapledger/audit"
 	"tapledger/protocol"
 	"tapledger/rules/quantity"
 	"tapledger/rules/water"
+	"tapledger/runner"
 )
 
 // drift is whether the feed of one draw was steady.
@@ -22,9 +25,9 @@ type drift struct {
 // composite pair no longer stands for one water.
 const feedOpened = "feed_opened"
 
-// feedOf judges the feed around a draw: readings before and after it in the
-// protocol's order, conductivity first, then free chlorine; the first that
-// moved decides.
+// feedOf judges the feed around a draw: readings before and after the fill
+// behind it, conductivity first, then free chlorine; the first that moved
+// decides.
 func (l *look) feedOf(d drawn) drift {
 	out := drift{state: water.FeedNotLookedAt}
 	if d.step == nil {
@@ -78,35 +81,93 @@ func change(before, after reading, most *big.Rat) (moved bool, share *big.Rat) {
 	return d.Cmp(most) > 0, d
 }
 
-// around finds the readings of the feed before and after a draw. They stand in
-// the draw's own section: the last that gives the one, and the first after it
-// that gives the other. For the first treated draw of a protocol that reads the
-// feed elsewhere, the whole protocol is searched.
-func (l *look) around(draw *protocol.Step, gives, givesAfter string) (before, after reading) {
-	section, _ := l.p.Step(draw.ID)
-	var own []*protocol.Step
-	for i := range section.Steps {
-		own = append(own, &section.Steps[i])
+// feedWindow is how long before a fill begins, or after it ends, the feed may
+// be read and still stand for it, where the protocol has no constant
+// feed_window of its own. Common practice, no source.
+const feedWindow = time.Hour
+
+// window is the protocol's feed_window, else ours.
+func (l *look) window() time.Duration {
+	q, err := quantity.Parse(l.p.Constants["feed_window"])
+	if err != nil || q.Dim != quantity.Time {
+		return feedWindow
 	}
-	before, after = l.beforeAfter(own, gives, givesAfter)
-	if !before.ok && !after.ok && draw.DuplicateOf == "" {
-		before, after = l.beforeAfter(l.p.Steps(), gives, givesAfter)
-	}
-	return before, after
+	s, _ := q.Base.Float64()
+	return time.Duration(s * float64(time.Second))
 }
 
-func (l *look) beforeAfter(steps []*protocol.Step, gives, givesAfter string) (before, after reading) {
-	from := -1
-	for i, s := range steps {
-		if a, ok := asked(s, gives); ok {
-			if r := l.reading(s, a); r.ok {
-				before, from = r, i
+// fillOf is when the water of a draw was made: the fill that the untreated
+// sample of its pair was collected over, else the draws of the pair themselves.
+// Only the try that counts is looked at.
+func (l *look) fillOf(draw *protocol.Step) (began, ended time.Time, ok bool) {
+	_, untreated := l.p.Step(draw.PairsWith)
+	if untreated == nil {
+		return began, ended, false
+	}
+	if untreated.CompositeOver != "" {
+		t := l.st.CountedTry(untreated.CompositeOver)
+		if t == nil {
+			return began, ended, false
+		}
+		began, ended = moment(t, "began"), moment(t, "ended")
+	} else {
+		for _, id := range []string{untreated.ID, draw.ID, draw.PairsAfter} {
+			t := l.st.CountedTry(id)
+			if t == nil {
+				continue
+			}
+			at := moment(t, "at", "opened_at")
+			if began.IsZero() || !at.IsZero() && at.Before(began) {
+				began = at
+			}
+			if at.After(ended) {
+				ended = at
 			}
 		}
 	}
-	for i, s := range steps {
-		if a, ok := asked(s, givesAfter); ok && i > from && !after.ok {
-			after = l.reading(s, a)
+	return began, ended, !began.IsZero() && !ended.Before(began)
+}
+
+// moment is the first of some moments of a try that is on record, zero for none.
+func moment(t *runner.Try, names ...string) time.Time {
+	for _, n := range names {
+		if at, err := audit.ParseTime(t.Values[n].Text); err == nil {
+			return at
+		}
+	}
+	return time.Time{}
+}
+
+// around finds the readings of the feed that belong to the fill behind a draw:
+// the last that was read before it began and the first at its end or after,
+// each within the window. A reading from before another try of the fill says
+// nothing about this one.
+func (l *look) around(draw *protocol.Step, gives, givesAfter string) (before, after reading) {
+	began, ended, ok := l.fillOf(draw)
+	if !ok {
+		return before, after
+	}
+	var beforeAt, afterAt time.Time
+	w := l.window()
+	for _, s := range l.p.Steps() {
+		t := l.st.CountedTry(s.ID)
+		if t == nil {
+			continue
+		}
+		at := moment(t, "at")
+		if a, has := asked(s, gives); has && !at.After(began) && began.Sub(at) <= w && at.After(beforeAt) {
+			if r := l.reading(s, a); r.ok {
+				before, beforeAt = r, at
+			}
+		}
+		a, has := asked(s, givesAfter)
+		if !has {
+			a, has = asked(s, gives)
+		}
+		if has && at.After(began) && at.Sub(ended) <= w && ended.Sub(at) <= w && (afterAt.IsZero() || at.Before(afterAt)) {
+			if r := l.reading(s, a); r.ok {
+				after, afterAt = r, at
+			}
 		}
 	}
 	return before, after

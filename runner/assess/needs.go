@@ -54,18 +54,19 @@ func NeedWords(need string) string { return needWords[need] }
 var lackWords = map[string]string{
 	"no_second_day":             "there is no second draw on another day",
 	"second_day_not_higher":     "a second draw on another day does not show it",
-	"no_lot_blank":              "there is no blank of the same bottle lot",
+	"no_lot_blank":              "there is no blank of the bottle lots that were drawn into",
 	"lot_blank_not_clean":       "the blank of the same bottle lot is not clean",
 	"lot_blank_not_fine_enough": "the blank's limit does not lie below the rise",
 	"feed_moved":                "the feed moved",
 	"feed_not_looked_at":        "the feed was not read before and after",
 	"second_feed_moved":         "the feed moved on the second day",
+	"second_feed_not_looked_at": "the feed was not read before and after on the second day",
 }
 
 var lackNeeds = map[string]string{
 	"no_second_day": NeedsSecondDay, "second_day_not_higher": NeedsWhere, "no_lot_blank": NeedsBlank,
 	"lot_blank_not_clean": NeedsNewBlank, "lot_blank_not_fine_enough": NeedsBlank,
-	"feed_moved": NeedsSteadyFeed, "feed_not_looked_at": NeedsSteadyFeed, "second_feed_moved": NeedsSteadyFeed,
+	"feed_moved": NeedsSteadyFeed, "feed_not_looked_at": NeedsSteadyFeed, "second_feed_moved": NeedsSteadyFeed, "second_feed_not_looked_at": NeedsSteadyFeed,
 }
 
 // markWords says what a mark means; marks are such a word, a colon and what it
@@ -73,8 +74,10 @@ var lackNeeds = map[string]string{
 var markWords = map[string]string{
 	"qualified": "used with a reservation", "departure": "with an accepted departure",
 	"assumed": "assumed by the bench", "second_untreated": "compared with the untreated sample of the first day",
-	"status": "status of the value", "feed": "the feed was not read before and after",
-	"second_feed": "the feed was not read before and after on the second day",
+	"not_paired":      "feed and product were read at different times, and are no declared pair",
+	"adds_minerals":   "the last filter of this unit adds minerals, so that this is less than what the membrane holds back",
+	"laboratory_only": "the interval holds the laboratory's uncertainty only; sampling and a feed that moved within what is allowed are not in it",
+	"status":          "status of the value", "feed": "the feed was not read before and after",
 }
 
 // statusWords are the words for marks about a published value's status.

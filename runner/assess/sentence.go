@@ -39,7 +39,7 @@ func Sentence(f Finding) string {
 // speak puts arguments that are words of ours into words; documents' own
 // texts and figures stay as they are.
 func speak(args map[string]string) {
-	for _, name := range []string{"what", "when", "blank", "role", "status", "name"} {
+	for _, name := range []string{"what", "when", "blank", "role", "status", "name", "moved", "draw"} {
 		if words, ok := argWords[args[name]]; ok {
 			args[name] = words
 		}
@@ -54,6 +54,7 @@ var argWords = map[string]string{
 	"efficiency": "Efficiency", "conductivity_reduction": "Reduction of conductivity at the faucet",
 	"conductivity_reduction_before_filter": "Reduction of conductivity before the last filter",
 	"free_chlorine_on_the_bench":           "Free chlorine on the bench", "free_chlorine": "free chlorine",
+	"first_draw": "first draw after standing", "flushed_draw": "flushed draw",
 	"treated_draw": "the treated draw", "second_draw": "the draw on another day",
 	"field_blank": "field blank", "lot_blank": "blank of the bottle lot", "untreated_after": "untreated (after)", "second_day": "second day's",
 	"verified-secondary": "as quoted elsewhere", "memory": "from memory, unverified",

@@ -21,7 +21,10 @@ type story struct {
 	// Feed before and after, conductivity and free chlorine.
 	feedBefore, feedAfter, chlorineBefore, chlorineAfter string
 	product, productChlorine, ph                         string
+	secondFeedBefore, secondFeedAfter                    string
 	secondAfter                                          time.Duration
+	feedAge                                              time.Duration // from the first reading of the feed to the fill
+	secondLot                                            string
 	opened                                               bool   // the faucet was opened while the tank stood
 	blankLot                                             string // lot of the blank's bottle
 	contact                                              []string
@@ -83,7 +86,7 @@ func newStory(t *testing.T) *story {
 	t.Helper()
 	return &story{t: t, now: time.Date(2026, 3, 2, 8, 0, 0, 0, time.UTC), feedBefore: "500 uS/cm", feedAfter: "510 uS/cm",
 		chlorineBefore: "0.5 mg/L", chlorineAfter: "0.45 mg/L", product: "40 uS/cm", productChlorine: "0.01 mg/L", ph: "9.1 pH",
-		secondAfter: 20 * time.Hour, blankLot: "L-1",
+		secondFeedBefore: "505 uS/cm", secondFeedAfter: "500 uS/cm", secondAfter: 20 * time.Hour, blankLot: "L-1", secondLot: "L-1",
 		contact: []string{"0 min 40 uS/cm", "15 min 48 uS/cm", "30 min 54 uS/cm", "60 min 62 uS/cm", "120 min 68 uS/cm", "240 min 70 uS/cm"},
 		results: map[string]map[string]runner.LabResult{
 			"untreated": {"lead": reported("20 ug/L", "0.6 ug/L"), "nickel": reported("3.0 ug/L", "0.6 ug/L"), "chloride": reported("100 mg/L", "1 mg/L"),
@@ -158,6 +161,7 @@ func (s *story) run() *runner.State {
 		"drain=18.4 L", "drain_2=18.8 L", "drain_instrument=jug-1")
 	s.enter("faucet_flow", "value=1.8 L/min", "value_2=2.0 L/min", "value_3=1.9 L/min", "instrument=timer-1")
 	s.enter("before", "conductivity="+s.feedBefore, "conductivity_instrument=meter-1", "chlorine="+s.chlorineBefore, "chlorine_instrument=kit-1")
+	s.now = s.now.Add(s.feedAge)
 	s.fill("last_fill")
 	s.draw("untreated", "L-1")
 	s.draw("drain_water", "L-1")
@@ -175,10 +179,12 @@ func (s *story) run() *runner.State {
 		s.enter("contact", "stood="+f[0]+" "+f[1], "value="+f[2]+" "+f[3], "instrument=meter-1")
 	}
 	s.now = s.now.Add(s.secondAfter - 11*time.Hour)
+	s.enter("second_before", "value="+s.secondFeedBefore, "instrument=meter-1")
 	s.fill("second_fill")
-	s.draw("second_untreated", "L-1")
+	s.draw("second_untreated", s.secondLot)
+	s.enter("second_after", "value="+s.secondFeedAfter, "instrument=meter-1")
 	s.now = s.now.Add(9 * time.Hour)
-	s.draw("second_draw", "L-1", "at="+s.at(), "opened_at="+s.at(), "closed_at="+s.at())
+	s.draw("second_draw", s.secondLot, "at="+s.at(), "opened_at="+s.at(), "closed_at="+s.at())
 	s.do(runner.KindHandOver, runner.HandOver{Step: "courier", To: "courier", Checkpoint: "checkpoint\n", Signature: "signed", Values: s.values("at=" + s.at())})
 	s.report()
 	return s.st
