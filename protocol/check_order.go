@@ -2,6 +2,7 @@ package protocol
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 )
 
@@ -32,6 +33,11 @@ func (d *draft) checkOrder(p *Protocol, steps []placedStep) {
 			}
 		}
 		d.fault(key, "these steps wait for each other: "+strings.Join(append(cycle, cycle[0]), " after "), "list order counts too, except for a step with after")
+	}
+	for _, s := range steps {
+		if o, ok := byID[s.RepeatsFrom]; ok && o.ID != s.ID && !slices.Contains(p.Dependents(o.ID), s.ID) {
+			d.fault(s.ptr+"/repeats_from", fmt.Sprintf("%q does not come before this step; done again, it would not bring this step along", o.ID), "name a step that this one follows")
+		}
 	}
 	d.checkNeedsOrder(p, steps, byID)
 }

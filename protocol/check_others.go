@@ -2,6 +2,7 @@ package protocol
 
 import (
 	"fmt"
+	"math/big"
 	"slices"
 	"strings"
 
@@ -23,6 +24,9 @@ func (d *draft) checkUnit(u *Unit) {
 			d.fault(ptr+"/kind", fmt.Sprintf("the unit has a %s, and its list has does not say so", part.Kind), "add "+need+" to has; cautions depend on it")
 		}
 		d.ordered(ptr+"/rated_time", part.RatedTime, part.RatedTimeMost, "the rated time %s lies above its upper end %s")
+	}
+	for i, r := range u.Repairs {
+		d.known(fmt.Sprintf("/repairs/%d/part", i), "part", r.Part, ids)
 	}
 	d.unique("part", ids, func(i int) string { return fmt.Sprintf("/parts/%d/id", i) })
 	d.ordered("/pressure_least", u.PressureLeast, u.PressureMost, "the least pressure %s lies above the most %s")
@@ -154,6 +158,9 @@ func (d *draft) checkValues(v *Values) {
 	if a := v.Assumed; a != nil {
 		d.positive("/assumed/relative_standard", a.RelativeStandard)
 		d.positive("/assumed/family_level", a.FamilyLevel)
+		if q, err := quantity.Parse(a.Shared); err == nil && (q.Base.Sign() < 0 || q.Base.Cmp(big.NewRat(1, 1)) > 0) {
+			d.fault("/assumed/shared", fmt.Sprintf("%q is not a part of the relative standard", a.Shared), "write 0 % to 100 %")
+		}
 		if strings.Trim(a.LimitDivisor, "0.") == "" {
 			d.fault("/assumed/limit_divisor", "a limit cannot be divided by zero", "")
 		}

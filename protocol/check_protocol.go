@@ -95,7 +95,8 @@ func (d *draft) checkReferences(p *Protocol, s placedStep) {
 		kinds   []string
 	}{{"after", s.After, nil}, {"from", s.From, []string{StepFill, StepFlush}}, {"ends", s.Ends, []string{StepStand}},
 		{"pairs_with", s.PairsWith, []string{StepDraw}}, {"pairs_after", s.PairsAfter, []string{StepDraw}},
-		{"composite_over", s.CompositeOver, []string{StepFill, StepFlush}}, {"duplicate_of", s.DuplicateOf, []string{StepDraw}}} {
+		{"composite_over", s.CompositeOver, []string{StepFill, StepFlush}}, {"duplicate_of", s.DuplicateOf, []string{StepDraw}},
+		{"repeats_from", s.RepeatsFrom, nil}} {
 		if r.id == "" {
 			continue
 		}

@@ -116,8 +116,17 @@ func (p *Protocol) Dependents(id string) []string {
 // RepeatFrom returns the step of which `repeat` opens a further try: the step
 // that the criterion decides; for a window of a step with `from`, the step
 // named there. A draw that ends a stand cannot be drawn again without standing
-// again, so there it is what the stand's own window would repeat.
+// again, so there it is what the stand's own window would repeat. Where the
+// step found so has `repeats_from`, the repeat begins with what that names.
 func (p *Protocol) RepeatFrom(c *Criterion) string {
+	id := p.repeated(c)
+	if _, s := p.Step(id); s != nil && s.RepeatsFrom != "" {
+		return s.RepeatsFrom
+	}
+	return id
+}
+
+func (p *Protocol) repeated(c *Criterion) string {
 	_, s := p.Step(c.Decides)
 	if s == nil {
 		return c.Decides

@@ -102,11 +102,14 @@ type Step struct {
 	// Step.Asks gives both forms alike.
 	Sheet []Asked `json:"sheet,omitempty"`
 
-	After    string   `json:"after,omitempty"`
-	From     string   `json:"from,omitempty"`
-	Ends     string   `json:"ends,omitempty"`
-	Needs    []string `json:"needs,omitempty"` // ids of criteria
-	Involves []string `json:"involves,omitempty"`
+	After string   `json:"after,omitempty"`
+	From  string   `json:"from,omitempty"`
+	Ends  string   `json:"ends,omitempty"`
+	Needs []string `json:"needs,omitempty"` // ids of criteria
+	// RepeatsFrom is the step that a repeat of this one begins with, because
+	// it has to be done anew each time: the feed read just before a fill.
+	RepeatsFrom string   `json:"repeats_from,omitempty"`
+	Involves    []string `json:"involves,omitempty"`
 
 	// Draws.
 	Point     string   `json:"point,omitempty"`
@@ -215,7 +218,28 @@ type Unit struct {
 	Price         *Price      `json:"price,omitempty"`
 	Acquired      *Acquired   `json:"acquired,omitempty"`
 	Claims        []UnitClaim `json:"claims,omitempty"`
-	Invented      string      `json:"invented,omitempty"` // "yes" in demo data
+	// Repairs says what was done to the unit before it was tested.
+	Repairs []Repair `json:"repairs,omitempty"`
+	// Kept says where the used unit is kept after the test.
+	Kept     *Kept  `json:"kept,omitempty"`
+	Invented string `json:"invented,omitempty"` // "yes" in demo data
+}
+
+// Repair is what was done to a unit on a date: which part was replaced, why,
+// and where the new one came from.
+type Repair struct {
+	Date string `json:"date"`
+	Part string `json:"part"` // id of a part of this unit
+	Says string `json:"says"`
+	From string `json:"from"`
+}
+
+// Kept is the keeping of a used unit and its parts: the place, the seal on it,
+// and the last day.
+type Kept struct {
+	Place string `json:"place"`
+	Seal  string `json:"seal"`
+	Until string `json:"until"` // date
 }
 
 // PartSpec is a replaceable part and what its maker states about it.
@@ -227,7 +251,10 @@ type PartSpec struct {
 	RatedTime     string `json:"rated_time,omitempty"`      // quantity, a time
 	RatedTimeMost string `json:"rated_time_most,omitempty"` // upper end of a stated range
 	RatedVolume   string `json:"rated_volume,omitempty"`    // quantity, a volume
-	Price         string `json:"price,omitempty"`           // decimal, in the unit's currency
+	// RatedOf says which water the rated volume counts: product (what leaves the
+	// unit at its faucet; so when empty) or feed (what enters it).
+	RatedOf string `json:"rated_of,omitempty"`
+	Price   string `json:"price,omitempty"` // decimal, in the unit's currency
 }
 
 // Price is money as of a date: a decimal text, a currency word, a source.
@@ -365,7 +392,11 @@ type Assumed struct {
 	FamilyLevel      string `json:"family_level"`      // Holm, "5 %"
 	FeedConductivity string `json:"feed_conductivity"` // largest move of the feed, "5 %"
 	FeedChlorine     string `json:"feed_chlorine"`     // "20 %"
-	Status           string `json:"status"`
+	// Shared is the part of the relative standard that comes from calibration
+	// and is the same for all results of one batch, so that it cancels in their
+	// ratio: "50 %"; none when empty.
+	Shared string `json:"shared,omitempty"`
+	Status string `json:"status"`
 }
 
 // Scoring turns findings into measures, weighs and caps them.
@@ -451,6 +482,11 @@ type Campaign struct {
 	LifePoint  string         `json:"life_point,omitempty"` // largest share of rated life, "5 %"
 	FeedFactor string         `json:"feed_factor"`          // an analyte counts if feed >= this x reporting limit
 	Analytes   []string       `json:"analytes,omitempty"`
+	// Expires is the last day on which the scores are said to hold.
+	Expires string `json:"expires,omitempty"`
+	// Reference is the unit with fresh parts that is run each time: its id, or
+	// "none", said as such.
+	Reference string `json:"reference,omitempty"`
 }
 
 // EnvelopePart is a range that the feed must lie in for runs to be ranked.

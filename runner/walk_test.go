@@ -96,6 +96,19 @@ func (w *walker) fullReport(st *protocol.Step) Report {
 	return r
 }
 
+// pace is how long a step takes to come to: around a fill the feed is read
+// within its window, elsewhere nobody hurries.
+func (w *walker) pace(step string) time.Duration {
+	section, st := w.p.Protocol.Step(step)
+	switch {
+	case section.ID != "sampling" && section.ID != "second_day":
+		return time.Hour
+	case st.Kind == protocol.StepFill:
+		return 35 * time.Minute
+	}
+	return 18 * time.Minute
+}
+
 // walk goes on until the run can be closed, and closes it.
 func (w *walker) walk() {
 	w.t.Helper()
@@ -118,7 +131,7 @@ func (w *walker) walk() {
 		todo := a.May[w.pick(len(a.May))]
 		w.read(todo.Step)
 		if todo.NotBefore == "" {
-			w.wait(time.Hour) // what stands is drawn when it is due, everything else takes its time
+			w.wait(w.pace(todo.Step)) // what stands is drawn when it is due, everything else takes its time
 		}
 		kind, body := w.enterTodo(todo)
 		w.do(kind, body)

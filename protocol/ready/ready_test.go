@@ -123,23 +123,26 @@ func TestWhatPracticeAsks(t *testing.T) {
 }
 
 // TestRepeatGoesBack holds that a first draw that missed its window goes back
-// to the fill, and takes along what rests on it and nothing else.
+// to the feed before the fill, and takes along what rests on it and nothing else.
 func TestRepeatGoesBack(t *testing.T) {
 	p := theProtocol(t)
 	for _, id := range []string{"first_draw.within", "stand.at_least", "stand.at_most"} {
-		if got := p.RepeatFrom(p.Criterion(id)); got != "last_fill" {
+		if got := p.RepeatFrom(p.Criterion(id)); got != "feed_before" {
 			t.Errorf("%s is repeated from %s", id, got)
 		}
 	}
-	with := p.Dependents("last_fill")
-	for _, id := range []string{"untreated", "stand", "first_draw", "flushed_draw", "second_draw"} {
+	if got := p.RepeatFrom(p.Criterion("second_stand.at_least")); got != "second_feed_before" {
+		t.Errorf("the second standing is repeated from %s", got)
+	}
+	with := p.Dependents("feed_before")
+	for _, id := range []string{"last_fill", "feed_after", "untreated", "stand", "first_draw", "flushed_draw", "second_draw"} {
 		if !slices.Contains(with, id) {
-			t.Errorf("%s does not go along with last_fill: %v", id, with)
+			t.Errorf("%s does not go along with feed_before: %v", id, with)
 		}
 	}
-	for _, id := range []string{"field_blank", "lot_blank", "feed_before", "discarded_tanks", "contact", "ratio"} {
+	for _, id := range []string{"field_blank", "lot_blank", "discarded_tanks", "contact", "ratio"} {
 		if slices.Contains(with, id) {
-			t.Errorf("%s goes along with last_fill for no reason", id)
+			t.Errorf("%s goes along with feed_before for no reason", id)
 		}
 	}
 }
