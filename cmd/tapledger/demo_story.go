@@ -111,7 +111,7 @@ func (s *story) do(d deed) error {
 	if what == "" {
 		return s.enter(d)
 	}
-	f := map[string]func(deed) error{"person": s.person, "open": s.open, "part": s.part, "correct": s.correct, "confirm": s.confirm,
+	f := map[string]func(deed) error{"person": s.person, "add": s.add, "open": s.open, "part": s.part, "correct": s.correct, "confirm": s.confirm,
 		"departure": s.departure, "stop": s.stop, "abandon": s.abandon, "note": s.note, "hand-over": s.handOver, "receive": s.receive,
 		"close": s.close, "keep-checkpoint": s.keep, "publish": s.publish}[what]
 	if f == nil {
@@ -194,6 +194,17 @@ func (s *story) enter(d deed) error {
 
 func (s *story) person(d deed) error {
 	_, err := s.b.AddPerson(d.Take("id"), "")
+	return err
+}
+
+// add brings in a document that was written on a later day.
+func (s *story) add(d deed) error {
+	name := d.Take("file")
+	data, err := demoFiles.ReadFile("demo/" + name)
+	if err != nil {
+		return err
+	}
+	_, err = s.b.AddDocuments([]protocol.File{{Name: path.Base(name), Bytes: data}})
 	return err
 }
 
