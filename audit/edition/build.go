@@ -154,7 +154,7 @@ func (b *built) scores() Scores {
 		out.LeftOut = append(out.LeftOut, LeftOut{Measure: l.Measure, Why: l.Why, Code: l.Code, Units: l.Units})
 	}
 	for _, u := range b.table.Units {
-		us := UnitScore{Unit: u.ID, Run: runs[u.ID], Rank: u.Rank, Sharing: u.Sharing, Low: u.Low, Number: u.Number, High: u.High,
+		us := UnitScore{Unit: u.ID, Run: runs[u.ID], Rank: u.Rank, RankWorst: u.RankWorst, Sharing: u.Sharing, Low: u.Low, Number: u.Number, High: u.High,
 			Band: u.Band, BandHigh: u.BandHigh, Before: [3]string{u.BeforeLow, u.BeforeNumber, u.BeforeHigh}, Caps: []UnitCap{}, Measures: []UnitMeasure{}}
 		points := map[string]score.Points{}
 		for _, p := range u.Measures {
@@ -175,7 +175,7 @@ func (b *built) scores() Scores {
 // value function is written in.
 func (b *built) unitMeasure(unit string, i int, m protocol.Measure, p score.Points) UnitMeasure {
 	v := b.values[unit][m.ID]
-	out := UnitMeasure{Measure: m.ID, State: v.State, Code: v.Code, Low: p.Low, Number: p.Number, High: p.High,
+	out := UnitMeasure{Measure: m.ID, State: v.State, Code: v.Code, Bound: v.Bound, Low: p.Low, Number: p.Number, High: p.High,
 		Rests: b.facts[unit].rests(b.s.measures[i])}
 	if v.State != score.Known {
 		return out

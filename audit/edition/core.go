@@ -81,13 +81,20 @@ type PartBasis struct {
 
 // AnalyteBasis is an analyte and whether it counts in this campaign.
 type AnalyteBasis struct {
-	ID      string `json:"id"`
-	Name    string `json:"name"`
-	Unit    string `json:"unit"`
-	Role    string `json:"role"`
-	Counts  string `json:"counts"`        // "yes" or "no"
-	Why     string `json:"why,omitempty"` // code, for "no"
-	Because string `json:"unit_because_of,omitempty"`
+	ID     string `json:"id"`
+	Name   string `json:"name"`
+	Unit   string `json:"unit"`
+	Role   string `json:"role"`
+	Counts string `json:"counts"` // "yes" or "no"
+	// Why says for "no" where it does not count: every unit, each with its code.
+	Why []NotCounted `json:"why,omitempty"`
+}
+
+// NotCounted is why an analyte does not count; Unit is empty when it holds for
+// the whole campaign.
+type NotCounted struct {
+	Unit string `json:"unit,omitempty"`
+	Why  string `json:"why"`
 }
 
 // GroupBasis, MeasureBasis, CapBasis, BandBasis, SpreadBasis and EnvelopeBasis
@@ -137,12 +144,17 @@ type Scores struct {
 
 // UnitScore is one unit's score, best rank first.
 type UnitScore struct {
-	Unit     string        `json:"unit"`
-	Run      string        `json:"run"`
-	Rank     int           `json:"rank"`
-	Sharing  int           `json:"sharing"` // how many units have this rank
-	Low      string        `json:"low"`
-	Number   string        `json:"number"`
+	Unit string `json:"unit"`
+	Run  string `json:"run"`
+	// Rank and RankWorst are the best and the worst possible rank; Sharing is
+	// how many units have the same two.
+	Rank      int    `json:"rank"`
+	RankWorst int    `json:"rank_worst"`
+	Sharing   int    `json:"sharing"`
+	Low       string `json:"low"`
+	// Number is empty when the score is a range only: a measure that counts is
+	// undecided or missing.
+	Number   string        `json:"number,omitempty"`
 	High     string        `json:"high"`
 	Band     string        `json:"band"`
 	BandHigh string        `json:"band_high"`
@@ -168,7 +180,10 @@ type UnitMeasure struct {
 	ValueLow  string `json:"value_low,omitempty"`
 	ValueHigh string `json:"value_high,omitempty"`
 	Unit      string `json:"unit,omitempty"`
-	// Points of 100; empty when the measure was left out for all.
+	// Bound is "yes" when the value is known by a bound alone.
+	Bound string `json:"bound,omitempty"`
+	// Points of 100; empty when the measure was left out for all, Number also
+	// where there is a range only.
 	Low    string `json:"low,omitempty"`
 	Number string `json:"number,omitempty"`
 	High   string `json:"high,omitempty"`

@@ -51,8 +51,10 @@ func TestScoresByHand(t *testing.T) {
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("scores %q, by hand %q", got, want)
 	}
-	if c.Scores.Units[0].Rank != 1 || c.Scores.Units[1].Rank != 2 {
-		t.Errorf("ranks %d and %d of intervals that do not overlap", c.Scores.Units[0].Rank, c.Scores.Units[1].Rank)
+	for i, u := range c.Scores.Units {
+		if u.Rank != i+1 || u.RankWorst != i+1 {
+			t.Errorf("possible ranks %d to %d of an interval that overlaps none", u.Rank, u.RankWorst)
+		}
 	}
 	left := []LeftOut{{Measure: "nickel_reduction", Why: "not_counted", Code: "nickel"}}
 	if !reflect.DeepEqual(c.Scores.LeftOut, left) {
@@ -75,19 +77,24 @@ func TestCapAndRange(t *testing.T) {
 	x.whole()
 	c := read(t, b)
 	_, alder := c.Unit("alder-1")
-	if alder.Caps[0].State != "applies" || alder.Number != "50" || alder.High != "50" || alder.Low != "40" {
+	// A cap comes after the spread: 89 - 10 = 79, held to 50 like the others.
+	if alder.Caps[0].State != "applies" || alder.Number != "50" || alder.High != "50" || alder.Low != "50" {
 		t.Errorf("capped %+v", alder)
 	}
 	_, birch := c.Unit("birch-1")
 	m := birch.Measures[0]
-	if m.State != "undecided" || m.Code != "reduction_feed_moved" || m.Low != "0.0" || m.High != "100.0" {
+	if m.State != "undecided" || m.Code != "reduction_feed_moved" || m.Low != "0.0" || m.High != "100.0" || m.Number != "" {
 		t.Errorf("undecided measure %+v", m)
+	}
+	// (0 + 75)/4 = 18.75 - 10 = 8.75; (300 + 75)/4 = 93.75 + 10; no middle.
+	if birch.Number != "" || birch.Low != "8" || birch.High != "100" || birch.Before[1] != "" {
+		t.Errorf("with an undecided measure the score is a range only: %+v", birch)
 	}
 	if birch.Caps[0].State != "open" {
 		t.Errorf("a cap on an undecided rise is open, not %s", birch.Caps[0].State)
 	}
-	if alder.Rank != 1 || birch.Rank != 1 || alder.Sharing != 2 { // 40..50 and 8..104
-		t.Errorf("ranks %d and %d", alder.Rank, birch.Rank)
+	if alder.Rank != 1 || alder.RankWorst != 2 || birch.Rank != 1 || birch.RankWorst != 2 || alder.Sharing != 2 { // 50..50 and 8..100
+		t.Errorf("possible ranks %d to %d and %d to %d", alder.Rank, alder.RankWorst, birch.Rank, birch.RankWorst)
 	}
 }
 
@@ -232,14 +239,14 @@ func TestStatementsTellTheStory(t *testing.T) {
 	late.close()
 	c := read(t, b)
 	want := map[string]string{
-		"corrections_turned": "alder-1, run fern-20260302-dddd, record 14: quick_enough, try 1. Reason: digits swapped, see the photo",
+		"corrections_turned": "alder-1, run fern-20260302-dddd, record 16: quick_enough, try 1. Reason: digits swapped, see the photo",
 		"accounted":          "fern-20260302-cccc: alder-1 by small-rank@1.0.0, opened",
-		"corrections":        "alder-1, run fern-20260302-dddd, record 14",
-		"complaints":         "run fern-20260302-dddd, alder-1, record 16",
+		"corrections":        "alder-1, run fern-20260302-dddd, record 16",
+		"complaints":         "run fern-20260302-dddd, alder-1, record 18",
 		"acquired":           "birch-1: sent by maker, paid by maker, 2026-02-01; ties: none",
 		"above_value":        "birch-1: lead, at 215.6 to 264.4 % of the value.",
 		"qualified":          "birch-1: quick enough is unmet",
-		"not_counted":        "nickel: feed below, in alder-1",
+		"not_counted":        "Nickel: feed below, in alder-1, birch-1",
 	}
 	want["qualified"] = "birch-1: quick_enough is unmet. A glass should fill."
 	for code, says := range want {

@@ -133,13 +133,13 @@ func plainCell(s string) string {
 
 // scoresTable lists scores and points, one unit a line.
 func scoresTable(basis *Basis, s *Scores) []byte {
-	head := []string{"simulated", "rank", "sharing", "unit", "run", "low", "number", "high", "band_low", "band_high"}
+	head := []string{"simulated", "rank_best", "rank_worst", "sharing", "unit", "run", "low", "number", "high", "band_low", "band_high"}
 	for _, m := range basis.Measures {
 		head = append(head, m.ID+"_low", m.ID, m.ID+"_high")
 	}
 	rows := [][]string{head}
 	for _, u := range s.Units {
-		row := []string{basis.Simulated, fmt.Sprint(u.Rank), fmt.Sprint(u.Sharing), u.Unit, u.Run, u.Low, u.Number, u.High, u.Band, u.BandHigh}
+		row := []string{basis.Simulated, fmt.Sprint(u.Rank), fmt.Sprint(u.RankWorst), fmt.Sprint(u.Sharing), u.Unit, u.Run, u.Low, u.Number, u.High, u.Band, u.BandHigh}
 		for _, m := range u.Measures {
 			row = append(row, m.Low, m.Number, m.High)
 		}

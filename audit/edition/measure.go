@@ -242,7 +242,21 @@ func (f *facts) measure(x *rules.Expr) (score.Value, error) {
 		return f.lack(x, d), nil
 	}
 	i, err := asInterval(v)
-	return score.Value{State: score.Known, Interval: i}, err
+	return score.Value{State: score.Known, Interval: i, Bound: f.bound(x)}, err
+}
+
+// bound tells whether all that an expression reads is known by a bound alone,
+// such as a reduction from a treated non-detect.
+func (f *facts) bound(x *rules.Expr) string {
+	found := ""
+	for _, path := range x.Refs() {
+		b, ok := f.behind(path)
+		if !ok || !strings.HasSuffix(b.Code, "_at_least") {
+			return ""
+		}
+		found = "yes"
+	}
+	return found
 }
 
 func asInterval(v any) (quantity.Interval, error) {
@@ -337,11 +351,13 @@ func counting(c *campaign, s *scorer, list []*ranked) ([]AnalyteBasis, error) {
 		for _, r := range list {
 			fed = append(fed, fedOf(r, id))
 		}
-		a.Why, a.Because = score.Counts(k, fed)
-		if len(allowed) > 0 && !allowed[id] {
-			a.Why, a.Because = "not_in_campaign", ""
+		for _, x := range score.Counts(k, fed) {
+			a.Why = append(a.Why, NotCounted{Unit: x.Unit, Why: x.Why})
 		}
-		if a.Why != score.CountsForAll {
+		if len(allowed) > 0 && !allowed[id] {
+			a.Why = []NotCounted{{Why: "not_in_campaign"}}
+		}
+		if len(a.Why) > 0 {
 			a.Counts = "no"
 		}
 		counts[id] = a.Counts == "yes"

@@ -493,7 +493,18 @@ func (b *built) notCounted() []Statement {
 	var items [][]assess.Arg
 	for _, a := range b.analytes {
 		if a.Counts != "yes" {
-			items = append(items, item("analyte", a.ID, "why", a.Why, "unit", a.Because))
+			// One line for each reason, with every unit that it holds for.
+			var order []string
+			units := map[string][]string{}
+			for _, x := range a.Why {
+				if units[x.Why] == nil {
+					order = append(order, x.Why)
+				}
+				units[x.Why] = append(units[x.Why], x.Unit)
+			}
+			for _, why := range order {
+				items = append(items, item("analyte", a.ID, "name", a.Name, "why", why, "units", strings.Join(units[why], ", ")))
+			}
 		}
 	}
 	return listed("not_counted", "not_counted_none", items, "factor", b.c.c.FeedFactor)

@@ -42,7 +42,7 @@ var statementWords = map[string]said{
 	"acquired":                 {"How the units were obtained", "How each unit was obtained, and who paid.", "{unit}: {how}[ from {seller}][, paid by {paid_by}][, {date}][; ties: {ties}]"},
 	"complaints":               {"Complaints", "Complaints on record: {count}.", "[run {run}, {unit}, record {record}, {made}, from a {from}][ about {about}][{file}]"},
 	"complaints_none":          {"Complaints", "No complaint is on record.", ""},
-	"not_counted":              {"Analytes that do not count", "Analytes left out of reductions for all units, because in some run the feed held too little or the limits differ: {count} (the feed holds at least {factor} x the reporting limit).", "{analyte}: {why}[, in {unit}]"},
+	"not_counted":              {"Analytes that do not count", "Analytes left out of reductions for all units, because in some run the feed held too little or the limits differ: {count} (the feed holds at least {factor} x the reporting limit).", "{name}: {why}[, in {units}]"},
 	"not_counted_none":         {"Analytes that do not count", "Every analyte counts.", ""},
 	"many_tests":               {"Many tests", "A rise is decided at {level} over all analytes in which one could have been seen.", "{unit}: {looked} analytes looked at"},
 	"one_item":                 {"What one item on one day cannot show", "One item on one day shows neither how units differ nor how days do, so {half} points are added on either side[. Retest: {retest}]", "{part}: {standard} points, standard, {status}"},

@@ -52,7 +52,7 @@ func sample() edition.Core {
 		Basis: edition.Basis{Format: edition.CoreFormat, Bench: "fern", Title: "An invented bench", Simulated: "yes", Main: "1111111111111111111111111111111111111111",
 			Campaign: doc("campaign", "spring", "Three invented units <b>&amp; more"), Protocol: doc("protocol", "small", "Small"), Scoring: doc("scoring", "plain", "Plain"), Lab: doc("laboratory", "north-lab", "An invented laboratory"),
 			Values: []edition.Document{doc("values", "small", "Small")}, Units: []edition.UnitBasis{unit("alder-1", "1.4"), unit("birch-1", "1.2"), unit("cedar-1", "")},
-			Analytes: []edition.AnalyteBasis{{ID: "lead", Name: "Lead", Unit: "ug/L", Role: "contaminant", Counts: "yes"}, {ID: "nickel", Name: "Nickel", Unit: "ug/L", Role: "contaminant", Counts: "no", Why: "feed_below"}},
+			Analytes: []edition.AnalyteBasis{{ID: "lead", Name: "Lead", Unit: "ug/L", Role: "contaminant", Counts: "yes"}, {ID: "nickel", Name: "Nickel", Unit: "ug/L", Role: "contaminant", Counts: "no", Why: []edition.NotCounted{{Unit: "alder-1", Why: "feed_below"}}}},
 			Groups:   []edition.GroupBasis{{ID: "reduction", Title: "Reduction"}, {ID: "cost", Title: "Cost"}},
 			Measures: []edition.MeasureBasis{
 				{Measure: protocol.Measure{ID: "lead_reduction", Group: "reduction", Title: "Lead, reduction", Value: "x", Weight: "3", Basis: "measured", Because: "It comes from the house.", Points: []protocol.ValueFun{{At: "0 %", Points: "0"}, {At: "100 %", Points: "100"}}}, Share: "100.00"},

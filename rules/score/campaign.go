@@ -91,11 +91,12 @@ func percent(r *big.Rat) string {
 
 // Why an analyte does not count in a campaign.
 const (
-	FeedBelow    = "feed_below"    // the feed held less than k times its reporting limit
-	FeedUnknown  = "feed_unknown"  // no untreated result, or no limit stated
-	LimitHigher  = "limit_higher"  // treated was reported against a higher limit than untreated
-	TreatedNone  = "treated_none"  // no treated result
-	LimitUnknown = "limit_unknown" // the treated result came without a limit
+	FeedBelow    = "feed_below"        // the feed held less than k times the finest limit that was reached
+	FeedRaised   = "feed_limit_raised" // the feed was measured against a raised limit, and falls short of k times that one alone
+	FeedUnknown  = "feed_unknown"      // no untreated result, or no limit stated
+	LimitHigher  = "limit_higher"      // treated was reported against a higher limit than untreated
+	TreatedNone  = "treated_none"      // no treated result
+	LimitUnknown = "limit_unknown"     // the treated result came without a limit
 	CountsForAll = ""
 )
 
@@ -108,25 +109,54 @@ type Fed struct {
 	TreatedLimit   *big.Rat
 }
 
+// Short is a ranked run for which an analyte does not count, and why.
+type Short struct{ Unit, Why string }
+
 // Counts decides whether an analyte counts in a campaign: in every ranked run
 // the feed held at least k times its reporting limit, and treated was reported
-// against the same or a lower limit. Why is CountsForAll, or why not with the
-// first unit, in the order given, for which it does not. Practice, point 2;
-// k by default 10: common practice, no source.
-func Counts(k *big.Rat, runs []Fed) (why, unit string) {
+// against the same or a lower limit. It gives every run for which it does not,
+// in the order given: none, and the analyte counts. A feed that falls short of
+// its own limit is told from one whose limit was raised, by a dilution say, by
+// the lowest limit that any of these runs reports the analyte against.
+// Practice, point 2; k by default 10: common practice, no source.
+func Counts(k *big.Rat, runs []Fed) []Short {
+	var finest *big.Rat
 	for _, r := range runs {
-		switch {
-		case r.Untreated == nil || r.UntreatedLimit == nil:
-			return FeedUnknown, r.Unit
-		case r.Untreated.Qualifier == quantity.Below || r.Untreated.Quantity.Base.Cmp(new(big.Rat).Mul(k, r.UntreatedLimit)) < 0:
-			return FeedBelow, r.Unit
-		case !r.HasTreated:
-			return TreatedNone, r.Unit
-		case r.TreatedLimit == nil:
-			return LimitUnknown, r.Unit
-		case r.TreatedLimit.Cmp(r.UntreatedLimit) > 0:
-			return LimitHigher, r.Unit
+		for _, l := range []*big.Rat{r.UntreatedLimit, r.TreatedLimit} {
+			if l != nil && (finest == nil || l.Cmp(finest) < 0) {
+				finest = l
+			}
 		}
 	}
-	return CountsForAll, ""
+	var out []Short
+	for _, r := range runs {
+		if why := r.short(k, finest); why != CountsForAll {
+			out = append(out, Short{Unit: r.Unit, Why: why})
+		}
+	}
+	return out
+}
+
+func (r Fed) short(k, finest *big.Rat) string {
+	switch {
+	case r.Untreated == nil || r.UntreatedLimit == nil:
+		return FeedUnknown
+	case r.Untreated.Qualifier == quantity.Below:
+		if r.UntreatedLimit.Cmp(finest) > 0 {
+			return FeedRaised
+		}
+		return FeedBelow
+	case r.Untreated.Quantity.Base.Cmp(new(big.Rat).Mul(k, r.UntreatedLimit)) < 0:
+		if r.Untreated.Quantity.Base.Cmp(new(big.Rat).Mul(k, finest)) >= 0 {
+			return FeedRaised
+		}
+		return FeedBelow
+	case !r.HasTreated:
+		return TreatedNone
+	case r.TreatedLimit == nil:
+		return LimitUnknown
+	case r.TreatedLimit.Cmp(r.UntreatedLimit) > 0:
+		return LimitHigher
+	}
+	return CountsForAll
 }

@@ -76,19 +76,26 @@ func TestCounts(t *testing.T) {
 		{"ten times exactly", CountsForAll, ok},
 		{"a lower treated limit", CountsForAll, fed("10 ug/L", "1 ug/L", "0.5 ug/L")},
 		{"less than ten times", FeedBelow, fed("9.99 ug/L", "1 ug/L", "1 ug/L")},
-		{"a non-detect", FeedBelow, fed("<10 ug/L", "1 ug/L", "1 ug/L")},
+		{"a non-detect", FeedBelow, fed("<1 ug/L", "1 ug/L", "1 ug/L")},
+		{"a non-detect against a raised limit", FeedRaised, fed("<2.5 ug/L", "2.5 ug/L", "1 ug/L")},
+		{"ten times the finest limit, not of its own", FeedRaised, fed("12 ug/L", "2.5 ug/L", "1 ug/L")},
+		{"less than ten times either", FeedBelow, fed("9 ug/L", "2.5 ug/L", "1 ug/L")},
 		{"a higher treated limit", LimitHigher, fed("10 ug/L", "1 ug/L", "1.01 ug/L")},
 		{"no untreated result", FeedUnknown, fed("", "1 ug/L", "1 ug/L")},
 		{"no limit", FeedUnknown, fed("10 ug/L", "", "1 ug/L")},
 		{"no treated limit", LimitUnknown, fed("10 ug/L", "1 ug/L", "")},
 	} {
-		if why, _ := Counts(rat("10"), []Fed{ok, c.run}); why != c.why {
-			t.Errorf("%s: %q, want %q", c.name, why, c.why)
+		got := Counts(rat("10"), []Fed{ok, c.run})
+		if c.why == CountsForAll && len(got) > 0 || c.why != CountsForAll && (len(got) != 1 || got[0].Why != c.why) {
+			t.Errorf("%s: %v, want %q", c.name, got, c.why)
 		}
 	}
 	none := ok
 	none.HasTreated, none.Unit = false, "b"
-	if why, unit := Counts(rat("10"), []Fed{ok, none}); why != TreatedNone || unit != "b" {
-		t.Errorf("no treated result: %q for %q", why, unit)
+	low := fed("2 ug/L", "1 ug/L", "1 ug/L")
+	low.Unit = "c"
+	// Every run for which it does not count is named.
+	if got := Counts(rat("10"), []Fed{ok, none, low}); len(got) != 2 || got[0] != (Short{"b", TreatedNone}) || got[1] != (Short{"c", FeedBelow}) {
+		t.Errorf("no treated result, and too little: %v", got)
 	}
 }

@@ -56,8 +56,11 @@ func scoreOf(s Scheme, u Unit) (Scored, bool) {
 }
 
 func ordered(t *rapid.T, what string, a, b Scored) {
+	if (a.Number == "") != (b.Number == "") {
+		t.Fatalf("%s: the number %q became %q", what, a.Number, b.Number)
+	}
 	for _, e := range [][2]string{{a.Low, b.Low}, {a.Number, b.Number}, {a.High, b.High}} {
-		if read(e[0]).Cmp(read(e[1])) > 0 {
+		if e[0] != "" && read(e[0]).Cmp(read(e[1])) > 0 {
 			t.Fatalf("%s: %s, %s, %s became %s, %s, %s", what, a.Low, a.Number, a.High, b.Low, b.Number, b.High)
 		}
 	}
@@ -71,11 +74,16 @@ func TestScoreProperties(t *testing.T) {
 		if !ok {
 			return
 		}
-		low, number, high := read(got.Low), read(got.Number), read(got.High)
+		low, high := read(got.Low), read(got.High)
+		number := low
+		if got.Number != "" {
+			number = read(got.Number)
+		}
 		if low.Sign() < 0 || high.Cmp(hundred) > 0 || low.Cmp(number) > 0 || number.Cmp(high) > 0 {
 			t.Fatalf("%s, %s, %s is no number within its interval within 0 to 100", got.Low, got.Number, got.High)
 		}
-		if low.Cmp(high) == 0 && number.Sign() > 0 && number.Cmp(hundred) < 0 {
+		// Nothing but a cap that applies takes the width away.
+		if low.Cmp(high) == 0 && len(got.Capped) == 0 && low.Sign() > 0 && low.Cmp(hundred) < 0 {
 			t.Fatalf("the interval of %s has no width: the spread is never zero", got.Number)
 		}
 
@@ -97,6 +105,9 @@ func TestScoreProperties(t *testing.T) {
 		free.Caps = nil
 		without, _ := scoreOf(s, free)
 		ordered(t, "taking the cap away", got, without)
+		if u.Caps["cap"] == Open && (read(got.Low).Cmp(read(quantity.Decimal(s.Caps[0].AtMost, s.Digits, quantity.Down))) > 0 || got.High != without.High || got.Number != without.Number) {
+			t.Fatalf("an open cap of %s: %s, %s, %s; without it %s, %s, %s", s.Caps[0].AtMost, got.Low, got.Number, got.High, without.Low, without.Number, without.High)
+		}
 
 		// Only the proportions of the weights count.
 		scaled := s
@@ -145,12 +156,12 @@ func TestOrderOfUnitsDoesNotMatter(t *testing.T) {
 		}
 		for _, x := range a.Units {
 			for _, y := range a.Units {
-				overlap := read(x.Low).Cmp(read(y.High)) <= 0 && read(y.Low).Cmp(read(x.High)) <= 0
-				if overlap && x.Rank != y.Rank {
-					t.Fatalf("%s and %s overlap and have ranks %d and %d", x.ID, y.ID, x.Rank, y.Rank)
+				above := read(x.Low).Cmp(read(y.High)) > 0
+				if above && x.Rank >= y.Rank || above && x.RankWorst >= y.RankWorst {
+					t.Fatalf("%s lies wholly above %s: possible ranks %d to %d and %d to %d", x.ID, y.ID, x.Rank, x.RankWorst, y.Rank, y.RankWorst)
 				}
-				if x.Rank < y.Rank && read(x.Low).Cmp(read(y.High)) <= 0 {
-					t.Fatalf("%s ranks before %s and does not lie wholly above", x.ID, y.ID)
+				if x.Rank > x.RankWorst || x.RankWorst < y.Rank && !above {
+					t.Fatalf("%s can rank %d to %d, %s %d to %d, and neither lies wholly above", x.ID, x.Rank, x.RankWorst, y.ID, y.Rank, y.RankWorst)
 				}
 			}
 		}

@@ -7,37 +7,36 @@ import (
 	"slices"
 )
 
-// rank sorts the units and gives ranks: units whose intervals overlap share a
-// rank, and so do units that are joined by a chain of overlapping intervals;
-// intervals that only touch overlap. A rank is one more than the number of
-// units of better ranks: 1, 1, 3. The texts decide, so that the printed table
-// explains itself.
+// rank gives every unit its possible ranks and sorts by them. The best possible
+// rank is one more than the number of units that certainly lie above (whose low
+// end lies above this unit's high end); the worst is the number of all units
+// less those that certainly lie below. Intervals that only touch leave either
+// order possible. Units with the same possible ranks stand together. The texts
+// decide, so that the printed table explains itself.
 func rank(units []Scored) {
-	slices.SortFunc(units, func(a, b Scored) int {
-		return cmp.Or(-read(a.High).Cmp(read(b.High)), cmp.Compare(a.ID, b.ID))
-	})
-	from := 0
-	var least *big.Rat // lowest low end of the group so far
 	for i := range units {
-		if least != nil && read(units[i].High).Cmp(least) < 0 {
-			share(units[from:i], from+1)
-			from, least = i, nil
-		}
-		low := read(units[i].Low)
-		if least == nil || low.Cmp(least) < 0 {
-			least = low
+		u := &units[i]
+		u.Rank, u.RankWorst = 1, len(units)
+		for _, other := range units {
+			switch {
+			case read(other.Low).Cmp(read(u.High)) > 0:
+				u.Rank++
+			case read(other.High).Cmp(read(u.Low)) < 0:
+				u.RankWorst--
+			}
 		}
 	}
-	share(units[from:], from+1)
+	for i := range units {
+		units[i].Sharing = 0
+		for _, other := range units {
+			if other.Rank == units[i].Rank && other.RankWorst == units[i].RankWorst {
+				units[i].Sharing++
+			}
+		}
+	}
 	slices.SortFunc(units, func(a, b Scored) int {
-		return cmp.Or(cmp.Compare(a.Rank, b.Rank), -read(a.Number).Cmp(read(b.Number)), cmp.Compare(a.ID, b.ID))
+		return cmp.Or(cmp.Compare(a.Rank, b.Rank), cmp.Compare(a.RankWorst, b.RankWorst), cmp.Compare(a.ID, b.ID))
 	})
-}
-
-func share(group []Scored, rank int) {
-	for i := range group {
-		group[i].Rank, group[i].Sharing = rank, len(group)
-	}
 }
 
 func read(decimal string) *big.Rat {

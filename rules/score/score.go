@@ -7,16 +7,22 @@
 //  1. Each measure's value is an interval. Its value function, piecewise linear
 //     and flat beyond its corners, maps the interval to the lowest and the
 //     highest points that it allows; the measure's number is the middle of the
-//     two. They are rounded to the measure's digits (low down, high up, number
+//     two, where it has one. They are rounded to the measure's digits (low down, high up, number
 //     half to even), and the text goes on.
 //  2. The score is the weighted mean, low ends with low ends and high ends with
 //     high ends: every measure at its worst at once, so it is what the evidence
 //     leaves possible and no confidence interval.
-//  3. Caps that apply lower low, number and high to at most their own points.
-//  4. The interval is widened on both sides by 2 sqrt(sum of the squares of the
-//     spread parts), cut to 0..100, and its upper end to the caps.
+//  3. The interval is widened on both sides by 2 sqrt(sum of the squares of the
+//     spread parts) and cut to 0..100.
+//  4. Caps come last: low, number and high are each at most the points of a cap
+//     that applies. A cap that is open lowers the low end alone.
 //  5. Low is rounded down, high up, the number half to even, and the texts
-//     decide bands and ranks.
+//     decide bands and possible ranks.
+//
+// A value that is undecided or missing, and handled by Range, has no middle:
+// neither the measure nor the score gets a number, only a range. A value known
+// by a bound alone is a range without a number too; there the score's number
+// takes the middle of the points that the bound leaves.
 //
 // The rules are our own; common practice, no source.
 package score
@@ -46,7 +52,7 @@ const (
 const (
 	Applies    = "applies"
 	AppliesNot = "applies_not"
-	Open       = "open" // its expression is undecided; a cap rests on what is confirmed, so it is not applied
+	Open       = "open" // its expression is undecided: it may apply, so it lowers the low end alone
 )
 
 // Scheme is a scoring document as far as computing needs it.
@@ -94,6 +100,7 @@ type Value struct {
 	State    string // Known, Missing, Undecided
 	Code     string // why it is missing or undecided
 	Interval quantity.Interval
+	Bound    string // "yes": known by a bound alone, such as "at least 94 %"
 }
 
 // Unit is what was found about one ranked unit.
@@ -107,8 +114,9 @@ type Unit struct {
 type Points struct {
 	Measure           string
 	State, Code       string
-	Low, Number, High string // decimals of the measure
+	Low, Number, High string // decimals of the measure; Number is "" where there is a range only
 	low, number, high *big.Rat
+	open              bool // nothing is known: the score has no number either
 }
 
 // Left is a measure that was left out for all units, and because of which.
@@ -130,14 +138,14 @@ type Scored struct {
 	BeforeLow, BeforeNumber, BeforeHigh string
 	Capped                              []string // caps that apply, in the scheme's order
 	OpenCaps                            []string
-	Low, Number, High                   string
+	Low, Number, High                   string // Number is "" when the score is a range only
 	Band, BandHigh                      string // band of the low and of the high end
-	Rank                                int    // 1 is best; units with the same rank share it
-	Sharing                             int    // how many units have this rank
+	Rank, RankWorst                     int    // best and worst possible rank, 1 is best
+	Sharing                             int    // how many units have these same possible ranks
 }
 
-// Table is the outcome for all ranked units, best rank first, then by number,
-// then by id.
+// Table is the outcome for all ranked units, by best possible rank, then by
+// worst, then by id.
 type Table struct {
 	Units   []Scored
 	LeftOut []Left
@@ -194,12 +202,14 @@ func Rank(s Scheme, units []Unit) (*Table, error) {
 func (s Scheme) score(u Unit, counted map[string]bool, total, half *big.Rat) Scored {
 	out := Scored{ID: u.ID}
 	low, number, high := new(big.Rat), new(big.Rat), new(big.Rat)
+	ranged := false
 	for _, m := range s.Measures {
 		if !counted[m.ID] {
 			continue
 		}
 		p := m.points(u.Values[m.ID])
 		out.Measures = append(out.Measures, p)
+		ranged = ranged || p.open
 		for _, e := range []struct{ sum, x *big.Rat }{{low, p.low}, {number, p.number}, {high, p.high}} {
 			e.sum.Add(e.sum, new(big.Rat).Mul(m.Weight, e.x))
 		}
@@ -208,20 +218,21 @@ func (s Scheme) score(u Unit, counted map[string]bool, total, half *big.Rat) Sco
 		x.Quo(x, total)
 	}
 	out.BeforeLow, out.BeforeNumber, out.BeforeHigh = s.texts(low, number, high)
-	most := hundred
+	low, high = greater(new(big.Rat).Sub(low, half), new(big.Rat)), lesser(new(big.Rat).Add(high, half), hundred)
 	for _, c := range s.Caps {
 		switch u.Caps[c.ID] {
 		case Applies:
 			out.Capped = append(out.Capped, c.ID)
-			most = lesser(most, c.AtMost)
+			low, number, high = lesser(low, c.AtMost), lesser(number, c.AtMost), lesser(high, c.AtMost)
 		case Open:
 			out.OpenCaps = append(out.OpenCaps, c.ID)
+			low = lesser(low, c.AtMost)
 		}
 	}
-	low, number, high = lesser(low, most), lesser(number, most), lesser(high, most)
-	low = greater(new(big.Rat).Sub(low, half), new(big.Rat))
-	high = lesser(new(big.Rat).Add(high, half), most)
 	out.Low, out.Number, out.High = s.texts(low, number, high)
+	if ranged {
+		out.BeforeNumber, out.Number = "", ""
+	}
 	out.Band, out.BandHigh = s.band(out.Low), s.band(out.High)
 	return out
 }
@@ -273,6 +284,7 @@ func (m Measure) points(v Value) Points {
 		high = low
 	default:
 		low, high = m.Curve.ends()
+		p.open = low.Cmp(high) != 0
 	}
 	middle := new(big.Rat).Add(low, high)
 	middle.Quo(middle, two)
@@ -282,6 +294,10 @@ func (m Measure) points(v Value) Points {
 	p.low, _ = new(big.Rat).SetString(p.Low)
 	p.number, _ = new(big.Rat).SetString(p.Number)
 	p.high, _ = new(big.Rat).SetString(p.High)
+	bound := v.Bound == "yes" || v.Interval.Lo == nil || v.Interval.Hi == nil
+	if p.open || p.State == Known && bound && p.Low != p.High {
+		p.Number = ""
+	}
 	return p
 }
 

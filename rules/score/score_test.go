@@ -106,14 +106,15 @@ func TestScoreByHand(t *testing.T) {
 }
 
 // A treated non-detect gives "at least 90 %": 60 to 100 points, number 80.
-// (3 x 60 + 50)/4 = 57.5, (3 x 100 + 50)/4 = 87.5; widened 47.5 and 97.5.
+// (3 x 60 + 50)/4 = 57.5, (3 x 100 + 50)/4 = 87.5; widened 47.5 and 97.5. A
+// bound has no middle of its own.
 func TestScoreOfABound(t *testing.T) {
 	got := one(t, scheme(), Unit{ID: "a", Values: map[string]Value{
 		"lead": known(percentOf("90", "")), "recovery": known(percentOf("30", "30"))}})
 	if got.Low != "47" || got.Number != "72" || got.High != "98" {
 		t.Errorf("score %s, %s to %s; by hand 72, 47 to 98", got.Number, got.Low, got.High)
 	}
-	if p := got.Measures[0]; p.Low != "60.0" || p.Number != "80.0" || p.High != "100.0" {
+	if p := got.Measures[0]; p.Low != "60.0" || p.Number != "" || p.High != "100.0" {
 		t.Errorf("points %+v", p)
 	}
 }
@@ -167,8 +168,9 @@ func TestMissingAndUndecided(t *testing.T) {
 		u.Values = map[string]Value{"lead": {State: Undecided, Code: "feed_moved"}, "recovery": known(percentOf("30", "30"))}
 		got := one(t, scheme(), u)
 		// 0..100 for lead: (0 + 50)/4 = 12.5 to (300 + 50)/4 = 87.5, widened by 10.
-		if got.Low != "2" || got.Number != "50" || got.High != "98" {
-			t.Errorf("score %s, %s to %s; by hand 50, 2 to 98", got.Number, got.Low, got.High)
+		// Nothing is known of lead, so the middle says nothing either.
+		if got.Low != "2" || got.Number != "" || got.High != "98" || got.BeforeNumber != "" || got.Measures[0].Number != "" {
+			t.Errorf("score %q, %s to %s, before %q; by hand no number, 2 to 98", got.Number, got.Low, got.High, got.BeforeNumber)
 		}
 	})
 	t.Run("analyte does not count", func(t *testing.T) {
@@ -192,8 +194,8 @@ func TestCaps(t *testing.T) {
 	u := Unit{ID: "a", Values: map[string]Value{"lead": known(percentOf("99", "99")), "recovery": known(percentOf("50", "50"))}}
 	for _, c := range []struct{ state, low, number, high, band string }{
 		{AppliesNot, "90", "100", "100", "upper"},
-		{Open, "90", "100", "100", "upper"},
-		{Applies, "40", "50", "50", "middle"}, // capped to 50, then 50 - 10; the upper end stays at the cap
+		{Open, "50", "100", "100", "middle"},  // it may apply: the low end reaches its points, nothing else does
+		{Applies, "50", "50", "50", "middle"}, // 100 - 10 = 90, and a cap comes after the spread: each end at most 50
 	} {
 		u.Caps = map[string]string{"higher": c.state}
 		got := one(t, scheme(), u)
@@ -206,36 +208,55 @@ func TestCaps(t *testing.T) {
 	}
 }
 
-// ranks lets a text say what intervals give which ranks: "70-90:1 60-75:1".
-func TestSharedRanks(t *testing.T) {
+// Best: one more than the units certainly above; worst: all less those
+// certainly below. "70-90:1-2" is an interval and its possible ranks.
+func TestPossibleRanks(t *testing.T) {
 	for _, c := range []string{
-		"70-90:1 40-60:2",
-		"70-90:1 60-75:1",
-		"70-90:1 60-70:1",         // ends that touch overlap
-		"70-90:1 71-72:1 40-69:3", // a rank is one more than the units before it
-		"80-90:1 70-80:1 60-70:1", // a chain
-		"80-90:1 10-79:2 20-30:2", // one wide interval holds two together
-		"80-90:1 50-60:2 40-55:2 1-2:4",
+		"70-90:1-1 40-60:2-2",
+		"70-90:1-2 60-75:1-2",
+		"70-90:1-2 60-70:1-2",                     // ends that touch leave either order possible
+		"70-90:1-2 71-72:1-2 40-69:3-3",           //
+		"80-90:1-2 70-80:1-3 60-70:2-3",           // a chain joins nobody
+		"71-94:1-2 61-70:2-3 42-96:1-3",           // one wide interval does not make the others equal
+		"80-90:1-2 10-79:3-4 20-30:3-4 81-82:1-2", //
+		"50-50:1-3 50-50:1-3 50-50:1-3",
 	} {
 		var units []Scored
-		want := map[string]int{}
+		want := map[string]string{}
 		for i, w := range strings.Fields(c) {
-			var lo, hi, r int
-			fmt.Sscanf(w, "%d-%d:%d", &lo, &hi, &r)
+			span, ranks, _ := strings.Cut(w, ":")
+			lo, hi, _ := strings.Cut(span, "-")
 			id := string(rune('a' + i))
-			units = append([]Scored{{ID: id, Low: fmt.Sprint(lo), High: fmt.Sprint(hi), Number: fmt.Sprint((lo + hi) / 2)}}, units...)
-			want[id] = r
+			units = append([]Scored{{ID: id, Low: lo, High: hi}}, units...)
+			want[id] = ranks
 		}
 		rank(units)
-		sharing := map[int]int{}
-		for _, u := range units {
-			sharing[u.Rank]++
+		same := map[string]int{}
+		for _, r := range want {
+			same[r]++
 		}
-		for _, u := range units {
-			if u.Rank != want[u.ID] || u.Sharing != sharing[u.Rank] {
-				t.Errorf("%q: %s has rank %d shared by %d, want rank %d", c, u.ID, u.Rank, u.Sharing, want[u.ID])
+		for i, u := range units {
+			got := fmt.Sprintf("%d-%d", u.Rank, u.RankWorst)
+			if got != want[u.ID] || u.Sharing != same[got] {
+				t.Errorf("%q: %s has possible ranks %s like %d, want %s like %d", c, u.ID, got, u.Sharing, want[u.ID], same[want[u.ID]])
+			}
+			if i > 0 && (units[i-1].Rank > u.Rank || units[i-1].Rank == u.Rank && units[i-1].RankWorst > u.RankWorst) {
+				t.Errorf("%q: %s stands before %s", c, units[i-1].ID, u.ID)
 			}
 		}
+	}
+}
+
+// A cap comes after the spread: 83.3 and +-8.95 with a cap of 70 leave 70
+// alone, since everything that the evidence leaves possible lies above it.
+func TestCapAfterSpread(t *testing.T) {
+	s := scheme()
+	s.Measures = s.Measures[:1]
+	s.Measures[0].Curve = curve("0:0 100:100")
+	s.Spread, s.Caps[0].AtMost = []Part{{"both", rat("4.475")}}, rat("70")
+	u := Unit{ID: "a", Values: map[string]Value{"lead": known(percentOf("83.3", "83.3"))}, Caps: map[string]string{"higher": Applies}}
+	if got := one(t, s, u); got.Low != "70" || got.Number != "70" || got.High != "70" {
+		t.Errorf("%s, %s to %s; by hand 70, 70 to 70", got.Number, got.Low, got.High)
 	}
 }
 
