@@ -251,7 +251,8 @@ func (b *built) unitBasis(r *ranked) UnitBasis {
 	st := r.run.state
 	u := st.Pinned.Unit
 	doc := Document{Kind: protocol.KindUnit, ID: u.ID, Version: u.Version, Title: u.Title, Source: st.Pinned.Opened.Unit.Source, Resolved: st.Pinned.Opened.Unit.Resolved}
-	out := UnitBasis{Unit: u.ID, Document: doc, Mark: u.Mark, Invented: u.Invented, Acquired: u.Acquired, Run: r.run.id, Runs: r.runs, Parts: r.parts}
+	out := UnitBasis{Unit: u.ID, Document: doc, Mark: u.Mark, Invented: u.Invented, Acquired: u.Acquired, Run: r.run.id, Runs: r.runs, Parts: r.parts,
+		Changes: b.partChanges(r), Repairs: b.newestUnit(r).Repairs, Claims: b.newestUnit(r).Claims}
 	if out.Parts == nil {
 		out.Parts = []PartBasis{}
 	}

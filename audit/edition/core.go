@@ -68,6 +68,21 @@ type UnitBasis struct {
 	Run      string             `json:"run"`
 	Runs     []string           `json:"runs"` // every run of this unit, sorted
 	Parts    []PartBasis        `json:"parts"`
+	// Changes are the parts fitted and removed in any of these runs; Repairs and
+	// Claims are what the unit's newest document says.
+	Changes []PartChange         `json:"changes,omitempty"`
+	Repairs []protocol.Repair    `json:"repairs,omitempty"`
+	Claims  []protocol.UnitClaim `json:"claims,omitempty"`
+}
+
+// PartChange is a part fitted or removed.
+type PartChange struct {
+	Run    string `json:"run"`
+	Record int64  `json:"record"`
+	Made   string `json:"made"`
+	Action string `json:"action"` // fitted, removed
+	Part   string `json:"part"`
+	Lot    string `json:"lot,omitempty"`
 }
 
 // PartBasis is a part of a unit at the treated draw.

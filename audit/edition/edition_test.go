@@ -228,6 +228,12 @@ func TestWhichRunCounts(t *testing.T) {
 func TestStatementsTellTheStory(t *testing.T) {
 	b := two(t)
 	given := b.story("fern-20260302-cccc", "alder-1").open()
+	given.enter("tray", "answer=yes")
+	given.enter("faucet_flow", "value=1.2 L/min", "instrument=timer-1")
+	for _, to := range []string{"1.3 L/min", "1.4 L/min"} {
+		given.do(runner.KindCorrection, runner.Correction{Corrects: runner.Target{Seq: 3, Path: "/values/value"}, Value: runner.Value{Text: to, Evidence: "typed"}, Reason: "misread"})
+	}
+	given.do(runner.KindPart, runner.Part{Action: "removed", Part: "membrane", Values: given.values("at=" + given.at())})
 	given.end(runner.KindAbandoned, runner.Abandoned{Reason: "the membrane was dropped"}, audit.HowAbandoned, 1)
 	late := b.story("fern-20260302-dddd", "alder-1")
 	late.flow = "0.9 L/min"
@@ -239,7 +245,7 @@ func TestStatementsTellTheStory(t *testing.T) {
 	late.close()
 	c := read(t, b)
 	want := map[string]string{
-		"corrections_turned": "alder-1, run fern-20260302-dddd, record 16: quick_enough, try 1. Reason: digits swapped, see the photo",
+		"corrections_turned": "alder-1, run fern-20260302-dddd, record 16: quick_enough, try 1, by mk 2026-03-07T05:01:01.000Z: record 3, /values/value, from 0.9 L/min to 1.9 L/min (photo); attached: image/jpeg (private); confirmed by a second person: no. Reason: digits swapped, see the photo",
 		"accounted":          "fern-20260302-cccc: alder-1 by small-rank@1.0.0, opened",
 		"corrections":        "alder-1, run fern-20260302-dddd, record 16",
 		"complaints":         "run fern-20260302-dddd, alder-1, record 18",

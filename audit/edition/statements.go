@@ -18,7 +18,7 @@ import (
 func (b *built) statements() Statements {
 	out := Statements{Format: CoreFormat, Simulated: b.simulated(), Statements: []Statement{}}
 	for _, do := range []func() []Statement{b.simulatedSaid, b.aboveValue, b.turned, b.accounted, b.fixedBefore, b.departures, b.corrections,
-		b.qualified, b.reportsReplaced, b.triesAtLaboratory, b.evidenceKinds, b.people, b.acquired, b.complaints, b.notCounted, b.manyTests, b.limitsOfOne, b.limitsOfLedger} {
+		b.qualified, b.furtherTries, b.bottlesUnused, b.reportsReplaced, b.triesAtLaboratory, b.evidenceKinds, b.people, b.acquired, b.complaints, b.notCounted, b.manyTests, b.limitsOfOne, b.terms, b.limitsOfLedger} {
 		out.Statements = append(out.Statements, do()...)
 	}
 	return out
@@ -61,29 +61,6 @@ func (b *built) aboveValue() []Statement {
 		}
 	}
 	return listed("above_value", "", items)
-}
-
-// turned lists corrections that turned a decision to met: they come first.
-func (b *built) turned() []Statement {
-	var items [][]assess.Arg
-	for _, r := range b.list {
-		for _, id := range r.runs {
-			st := b.g.runs[id].state
-			if st == nil {
-				continue
-			}
-			for _, d := range st.Turned {
-				reason := ""
-				for _, e := range st.Events {
-					if c, ok := e.Body.(*runner.Correction); ok && e.Seq == d.Seq {
-						reason = c.Reason
-					}
-				}
-				items = append(items, item("unit", r.unit, "run", id, "record", fmt.Sprint(d.Seq), "criterion", d.Criterion, "try", fmt.Sprint(d.Try), "state", d.State, "reason", reason))
-			}
-		}
-	}
-	return listed("corrections_turned", "corrections_turned_none", items)
 }
 
 // accounted accounts for every run that the bench ever opened.
@@ -247,36 +224,6 @@ func (b *built) resultsWithin(c audit.Checkpoint) bool {
 	return false
 }
 
-// events goes over what happened in the runs that count.
-func (b *built) events(do func(r *ranked, e runner.Event)) {
-	for _, r := range b.list {
-		for _, e := range r.run.state.Events {
-			do(r, e)
-		}
-	}
-}
-
-func (b *built) departures() []Statement {
-	var items [][]assess.Arg
-	b.events(func(r *ranked, e runner.Event) {
-		if d, ok := e.Body.(*runner.Departure); ok {
-			items = append(items, item("unit", r.unit, "run", r.run.id, "record", fmt.Sprint(e.Seq), "by", e.By, "made", e.Made, "criteria", strings.Join(d.Affects, " "), "reason", d.Reason))
-		}
-	})
-	return listed("departures", "departures_none", items)
-}
-
-func (b *built) corrections() []Statement {
-	var items [][]assess.Arg
-	b.events(func(r *ranked, e runner.Event) {
-		if c, ok := e.Body.(*runner.Correction); ok {
-			items = append(items, item("unit", r.unit, "run", r.run.id, "record", fmt.Sprint(e.Seq), "by", e.By, "made", e.Made,
-				"corrects", fmt.Sprintf("record %d, %s", c.Corrects.Seq, c.Corrects.Path), "to", c.Value.Text, "reason", c.Reason))
-		}
-	})
-	return listed("corrections", "corrections_none", items)
-}
-
 // qualified lists criteria that are not met and whose values are used with a
 // reservation.
 func (b *built) qualified() []Statement {
@@ -313,27 +260,6 @@ func (b *built) reportsReplaced() []Statement {
 		}
 	}
 	return listed("reports_replaced", "", items)
-}
-
-// triesAtLaboratory lists tries that reached the laboratory and do not count.
-func (b *built) triesAtLaboratory() []Statement {
-	var items [][]assess.Arg
-	for _, r := range b.list {
-		for _, id := range r.runs {
-			st := b.g.runs[id].state
-			if st == nil {
-				continue
-			}
-			for _, s := range st.Samples {
-				t := st.CountedTry(s.Step)
-				if s.HandedSeq == 0 || id == r.run.id && t != nil && t.N == s.Try {
-					continue
-				}
-				items = append(items, item("unit", r.unit, "run", id, "step", s.Step, "try", fmt.Sprint(s.Try), "sample", s.ID))
-			}
-		}
-	}
-	return listed("tries_at_laboratory", "tries_at_laboratory_none", items)
 }
 
 // lateAfter is how long after the fact an entry counts as typed in afterwards.
@@ -388,6 +314,8 @@ func valuesOf(body any) map[string]runner.Value {
 		return b.Values
 	case *runner.Part:
 		return b.Values
+	case *runner.Correction:
+		return map[string]runner.Value{"corrected": b.Value}
 	}
 	return nil
 }
