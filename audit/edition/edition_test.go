@@ -252,7 +252,7 @@ func TestStatementsTellTheStory(t *testing.T) {
 		"acquired":           "birch-1: sent by maker, paid by maker, 2026-02-01; ties: none",
 		"above_value":        "birch-1: lead, at 215.6 to 264.4 % of the value.",
 		"qualified":          "birch-1: quick enough is unmet",
-		"not_counted":        "Nickel: feed below, in alder-1, birch-1",
+		"not_counted":        "Nickel: the feed held too little, in alder-1, birch-1",
 	}
 	want["qualified"] = "birch-1: quick_enough is unmet. A glass should fill."
 	for code, says := range want {

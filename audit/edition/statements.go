@@ -421,17 +421,8 @@ func (b *built) notCounted() []Statement {
 	var items [][]assess.Arg
 	for _, a := range b.analytes {
 		if a.Counts != "yes" {
-			// One line for each reason, with every unit that it holds for.
-			var order []string
-			units := map[string][]string{}
-			for _, x := range a.Why {
-				if units[x.Why] == nil {
-					order = append(order, x.Why)
-				}
-				units[x.Why] = append(units[x.Why], x.Unit)
-			}
-			for _, why := range order {
-				items = append(items, item("analyte", a.ID, "name", a.Name, "why", why, "units", strings.Join(units[why], ", ")))
+			for _, why := range a.reasons() {
+				items = append(items, item("analyte", a.ID, "name", a.Name, "why", why, "units", a.unitsOf(why)))
 			}
 		}
 	}

@@ -1,6 +1,7 @@
 package edition
 
 import (
+	"slices"
 	"strings"
 
 	"tapledger/runner/assess"
@@ -66,6 +67,54 @@ var statementWords = map[string]said{
 	"witness":                  {"", "Sample ids are made from a checkpoint at hand-over, so that the laboratory's own report pins protocol, scoring and every record up to the draw.", ""},
 }
 
+// whyNot says in words why an analyte does not count.
+var whyNot = map[string]string{
+	"feed_below":        "the feed held too little",
+	"feed_limit_raised": "the feed was measured against a raised limit, too coarsely to tell",
+	"feed_unknown":      "no untreated result, or none with its limit",
+	"limit_higher":      "treated was reported against a higher limit than untreated",
+	"treated_none":      "no treated result",
+	"limit_unknown":     "the treated result came without its limit",
+	"not_in_campaign":   "the campaign does not ask for it",
+}
+
+// Words says why, with the units of one reason put together.
+func (a AnalyteBasis) Words() string {
+	var parts []string
+	for _, why := range a.reasons() {
+		part := whyNot[why]
+		if part == "" {
+			part = strings.ReplaceAll(why, "_", " ")
+		}
+		if units := a.unitsOf(why); units != "" {
+			part += ", in " + units
+		}
+		parts = append(parts, part)
+	}
+	return strings.Join(parts, "; ")
+}
+
+// reasons lists the codes of why it does not count, each once.
+func (a AnalyteBasis) reasons() []string {
+	var out []string
+	for _, x := range a.Why {
+		if !slices.Contains(out, x.Why) {
+			out = append(out, x.Why)
+		}
+	}
+	return out
+}
+
+func (a AnalyteBasis) unitsOf(why string) string {
+	var out []string
+	for _, x := range a.Why {
+		if x.Why == why && x.Unit != "" {
+			out = append(out, x.Unit)
+		}
+	}
+	return strings.Join(out, ", ")
+}
+
 // StatementCodes is the closed list of statement codes.
 func StatementCodes() []string { return statementCodes }
 
@@ -95,6 +144,9 @@ func (s Statement) ItemsSaid() []string {
 			named[i] = a
 			if a.Name == "why" || a.Name == "how" || a.Name == "part" || a.Name == "code" {
 				named[i].Text = strings.ReplaceAll(a.Text, "_", " ")
+				if words := whyNot[a.Text]; a.Name == "why" && words != "" {
+					named[i].Text = words
+				}
 			}
 		}
 		out = append(out, strings.TrimSpace(assess.Fill(statementWords[s.Code].item, named)))

@@ -29,9 +29,9 @@ func TestPageShowsWhatTheCoreHolds(t *testing.T) {
 		"<strong>Simulated: invented data.</strong>", "<title>Simulated: ", "Edition spring-2, made 2026-04-10T09:00:01.000Z, supersedes spring",
 		`<span class="big">72</span> of 100<span class="range">from 62 to 80</span>`, `aria-label="72 of 100, from 62 to 80"`,
 		`<rect class="span" x="62%" y="7" width="18%"`, `<line class="at" x1="72%"`, "9.50 points more on either side",
-		"Band: 60 and above. 55.0 L treated, 1.4 % of the rated life of its membrane.", "Bands: below 60, up to 60 and above.", "Held to at most 80. More nickel after than before.",
-		"Rank 1, shared", "Rank 3", "at least 72 %", "100.00 % of the weights, measured", "0 % gives 0, 100 % gives 100",
-		"Nickel, reduction: Nickel does not count in this campaign.", "20 ± 2.1 ug/L", "Reduced by at least 96.6 %, the treated sample being below 0.6 ug/L.",
+		"Band: 60 and above. 55.0 L treated at the draw; 1.4 % of the rated life of part membrane.", "Bands: below 60, or 60 and above.", "Held to at most 80. More nickel after than before.",
+		"Possible: rank 1 to 2", "Possible: rank 3", "at least 72 %", "100.00 % of the weights, measured", "0 % gives 0, 100 % gives 100",
+		"Nickel, reduction: Nickel does not count in this campaign (the feed held too little, in alder-1).", "20 ± 2.1 ug/L", "Reduced by at least 96.6 %, the treated sample being below 0.6 ug/L.",
 		"Higher in the treated sample, cause not determined; not confirmed, because there is no second draw on another day (6.0 ug/L against 3.0 ug/L).",
 		"What product and drain carry fits the feed within its uncertainty for: lead.", "Flow at the faucet: 1.9 L/min.",
 		"alder-1, run r, record 7, by mk 2026-03-02T09:14:07.482Z: tray. Reason: a tub was used", "What was never entered cannot be seen.",
@@ -147,14 +147,18 @@ An invented bench. 3 units, each one item, by the protocol small 1.0.0; scoring 
 ! alder-1: Nickel: above the health-based value of 5 ug/L (GV, Nowhere, Invented list, 2020), at 110.0 to 130.0 % of it.
   Do not rely on this water for drinking until your supplier has advised.
 
-rank  unit     score                       0         25        50        75       100
-1     alder-1  72 of 100 (62 to 80)        .........................====|===........  Band: 60 and above
-      birch-1  60 of 100 (50 to 70)        ....................====|====............  Bands: below 60, up to 60 and above
-      These 2 share rank 1, because their intervals overlap.
-3     cedar-1  20 of 100 (10 to 30)        ....====|====............................  Band: below 60
+possible     unit     score                         0         25        50        75       100
+rank 1 to 2  alder-1  72 of 100, from 62 to 80      .........................====|===........  Band: 60 and above
+             birch-1  60 of 100, from 50 to 70      ....................====|====............  Bands: below 60, or 60 and above
+rank 3       cedar-1  20 of 100, from 10 to 30      ....====|====............................  Band: below 60
+
+  Possible ranks: the best is one more than the number of units whose range lies wholly above;
+  the worst is the number of all units less those whose range lies wholly below. Ranges that
+  touch leave either order open. Units with the same possible ranks stand in one group.
+  alder-1: Held to at most 80. More nickel after than before.
 
 Left out for all units
-  Nickel, reduction: Nickel does not count in this campaign.
+  Nickel, reduction: Nickel does not count in this campaign (the feed held too little, in alder-1).
 
   One unit, one place; not a certification, compliance or medical statement.
 `

@@ -23,7 +23,7 @@ func sample() edition.Core {
 			Mark: "mark of " + id, Invented: "yes", Run: "fern-20260302-" + id[:4], Runs: []string{}, Parts: []edition.PartBasis{{Part: "filter", Volume: "55.0 L"}, {Part: "membrane", Volume: "55.0 L", Share: share}}}
 	}
 	score := func(id string, rank, sharing int, low, number, high, band, top, value string) edition.UnitScore {
-		return edition.UnitScore{Unit: id, Run: "fern-20260302-" + id[:4], Rank: rank, Sharing: sharing, Low: low, Number: number, High: high, Band: band, BandHigh: top, Before: [3]string{low, number, high},
+		return edition.UnitScore{Unit: id, Run: "fern-20260302-" + id[:4], Rank: rank, RankWorst: rank + sharing - 1, Sharing: sharing, Low: low, Number: number, High: high, Band: band, BandHigh: top, Before: [3]string{low, number, high},
 			Caps:     []edition.UnitCap{{Cap: "nickel_higher", State: map[bool]string{true: "applies", false: "applies_not"}[id == "alder-1"], Rests: []edition.Rest{}}},
 			Measures: []edition.UnitMeasure{{Measure: "lead_reduction", State: "known", ValueLow: value, Unit: "%", Low: low, Number: number, High: high, Rests: []edition.Rest{}}}}
 	}

@@ -12,8 +12,8 @@ import (
 const lineWidth = 41
 
 // Text is the table of scores for a terminal: for each unit its number with
-// its interval on a line, the words "of 100" and its band; units that share a
-// rank stand together.
+// its interval on a line, the words "of 100" and its band, and what its caps
+// do; units with the same possible ranks stand together.
 func Text(core map[string][]byte) (string, error) {
 	c, err := edition.ReadCore(core)
 	if err != nil {
@@ -39,18 +39,22 @@ func Text(core map[string][]byte) (string, error) {
 	for _, u := range c.Scores.Units {
 		wide = max(wide, len(u.Unit))
 	}
-	fmt.Fprintf(&b, "%-4s  %-*s  %-26s  %s\n", "rank", wide, "unit", "score", "0         25        50        75       100")
+	fmt.Fprintf(&b, "%-11s  %-*s  %-28s  %s\n", "possible", wide, "unit", "score", "0         25        50        75       100")
 	for _, g := range v.Ranks {
 		for i, u := range g.Units {
 			rank := ""
 			if i == 0 {
-				rank = fmt.Sprint(g.Rank)
+				rank = g.Says
 			}
-			score := fmt.Sprintf("%s of 100 (%s to %s)", u.Number, u.Low, u.High)
-			fmt.Fprintf(&b, "%-4s  %-*s  %-26s  %s  %s\n", rank, wide, u.ID, score, line(u.Low, u.Number, u.High), u.Band)
+			fmt.Fprintf(&b, "%-11s  %-*s  %-28s  %s  %s\n", rank, wide, u.ID, u.Says, line(u.Low, u.Number, u.High), u.Band)
 		}
-		if len(g.Units) > 1 {
-			fmt.Fprintf(&b, "      These %d share rank %d, because their intervals overlap.\n", len(g.Units), g.Rank)
+	}
+	b.WriteString("\n  " + wrap(rankRule, 2) + "\n")
+	for _, g := range v.Ranks {
+		for _, u := range g.Units {
+			for _, says := range u.Caps {
+				b.WriteString("  " + wrap(u.ID+": "+says, 2) + "\n")
+			}
 		}
 	}
 	if len(v.LeftOut) > 0 {
@@ -82,7 +86,9 @@ func line(low, number, high string) string {
 	for i := at(low); i <= at(high); i++ {
 		out[i] = '='
 	}
-	out[at(number)] = '|'
+	if number != "" {
+		out[at(number)] = '|'
+	}
 	return string(out)
 }
 

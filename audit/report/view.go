@@ -27,6 +27,10 @@ type view struct {
 	AboveText  string // caution
 	Ranks      []rankView
 	Half       string
+	Spread     string // what the points added on either side stand for
+	Expires    string
+	RankRule   string
+	Goals      []findingView
 	Groups     []groupView
 	LeftOut    []string
 	Units      []unitView
@@ -36,23 +40,23 @@ type view struct {
 	Main       string
 }
 
-// rankView is the units that share a rank: one row.
+// rankView is the units with the same possible ranks: one group.
 type rankView struct {
-	Rank   int
-	Shared bool
-	Units  []scoreView
+	Says  string // "rank 1", "rank 1 to 2"
+	Units []scoreView
 }
 
 // scoreView is one unit's score on a line.
 type scoreView struct {
-	ID, Title, Low, Number, High, Band string
+	ID, Title, Low, Number, High, Band string // Number is "" when there is a range only
 	Line                               lineView
 	Caps                               []string
 	Life                               string
 	Says                               string // for readers of the line
 }
 
-// lineView places an interval on a line, in percent of its length.
+// lineView places an interval on a line, in percent of its length; At is ""
+// where there is no single number.
 type lineView struct{ From, Width, At, Says string }
 
 // groupView is a group of measures, named by what was measured.
@@ -109,7 +113,12 @@ type statementPart struct {
 
 func newView(c *edition.Core, m audit.Manifest) *view {
 	v := &view{Simulated: c.Basis.Simulated == "yes", Campaign: c.Basis.Campaign.Title, Edition: m.ID, Made: m.Made, Supersedes: m.Supersedes,
-		Half: c.Scores.Half, Main: c.Basis.Main}
+		Half: c.Scores.Half, Spread: spreadWords(c), RankRule: rankRule, Main: c.Basis.Main}
+	for _, s := range c.Statements.Statements {
+		if s.Code == "expires" && len(s.Args) > 0 {
+			v.Expires = s.Args[0].Text
+		}
+	}
 	v.Subtitle = fmt.Sprintf("%s. %d units, each one item, by the protocol %s %s; scoring %s %s.", c.Basis.Title, len(c.Scores.Units),
 		c.Basis.Protocol.ID, c.Basis.Protocol.Version, c.Basis.Scoring.ID, c.Basis.Scoring.Version)
 	v.ranks(c)
@@ -120,6 +129,7 @@ func newView(c *edition.Core, m audit.Manifest) *view {
 	for _, u := range c.Scores.Units {
 		v.unit(c, u)
 	}
+	v.goals(c)
 	v.statements(c)
 	for _, x := range c.Basis.Cautions {
 		if x.ID == "above-value" {
@@ -135,49 +145,100 @@ func newView(c *edition.Core, m audit.Manifest) *view {
 	return v
 }
 
-// ranks puts units that share a rank into one row.
+// rankWords are a unit's possible ranks: "rank 1", "rank 1 to 2".
+func rankWords(u edition.UnitScore) string {
+	if u.Rank == u.RankWorst {
+		return fmt.Sprintf("rank %d", u.Rank)
+	}
+	return fmt.Sprintf("rank %d to %d", u.Rank, u.RankWorst)
+}
+
+// ofHundred writes points: a number with its range, or a range alone.
+func ofHundred(low, number, high string) string {
+	switch {
+	case number == "" && low == high, number != "" && low == number && number == high:
+		return low + " of 100"
+	case number == "":
+		return "between " + low + " and " + high + " of 100"
+	}
+	return number + " of 100, from " + low + " to " + high
+}
+
+// ranks puts units with the same possible ranks into one group.
 func (v *view) ranks(c *edition.Core) {
 	for _, u := range c.Scores.Units {
-		s := scoreView{ID: u.Unit, Low: u.Low, Number: u.Number, High: u.High, Band: bandWords(c, u), Line: lineOf(u.Low, u.Number, u.High)}
+		s := scoreView{ID: u.Unit, Low: u.Low, Number: u.Number, High: u.High, Band: bandWords(c, u), Line: lineOf(u.Low, u.Number, u.High), Caps: capWords(c, u)}
 		basis, _ := c.Unit(u.Unit)
 		if basis != nil {
 			s.Title, s.Life = basis.Document.Title, lifeWords(basis.Parts)
 		}
-		s.Says = fmt.Sprintf("%s of 100, from %s to %s", u.Number, u.Low, u.High)
+		s.Says = ofHundred(u.Low, u.Number, u.High)
 		s.Line.Says = s.Says
-		for _, k := range u.Caps {
-			if k.State != "applies" {
-				continue
-			}
-			for _, def := range c.Basis.Caps {
-				if def.ID == k.Cap {
-					s.Caps = append(s.Caps, fmt.Sprintf("Held to at most %s. %s", def.AtMost, def.Because))
-				}
-			}
-		}
-		if n := len(v.Ranks); n > 0 && v.Ranks[n-1].Rank == u.Rank {
+		if n := len(v.Ranks); n > 0 && v.Ranks[n-1].Says == rankWords(u) {
 			v.Ranks[n-1].Units = append(v.Ranks[n-1].Units, s)
-			v.Ranks[n-1].Shared = true
 			continue
 		}
-		v.Ranks = append(v.Ranks, rankView{Rank: u.Rank, Units: []scoreView{s}})
+		v.Ranks = append(v.Ranks, rankView{Says: rankWords(u), Units: []scoreView{s}})
 	}
 }
 
-// bandWords names the band, or the bands from the low to the high end.
-func bandWords(c *edition.Core, u edition.UnitScore) string {
-	title := func(id string) string {
-		for _, b := range c.Basis.Bands {
-			if b.ID == id {
-				return b.Title
+// capWords says which caps apply to a unit and which may.
+func capWords(c *edition.Core, u edition.UnitScore) []string {
+	var out []string
+	for _, k := range u.Caps {
+		for _, def := range c.Basis.Caps {
+			switch {
+			case def.ID != k.Cap:
+			case k.State == "applies":
+				out = append(out, fmt.Sprintf("Held to at most %s. %s", def.AtMost, def.Because))
+			case k.State == "open":
+				why := ""
+				if k.Code != "" {
+					why = " (" + codeWords(k.Code) + ")"
+				}
+				out = append(out, fmt.Sprintf("Whether the cap %s at %s applies is undecided%s, so the low end is at most %s.", spaced(k.Cap), def.AtMost, why, def.AtMost))
 			}
 		}
-		return id
 	}
-	if u.Band == u.BandHigh {
-		return "Band: " + title(u.Band)
+	return out
+}
+
+// spreadWords names the parts of what is added on either side.
+func spreadWords(c *edition.Core) string {
+	var parts []string
+	for _, p := range c.Basis.Spread {
+		part := spaced(p.ID)
+		if p.Status != "" {
+			part += " (" + spaced(p.Status) + ")"
+		}
+		parts = append(parts, part)
 	}
-	return "Bands: " + title(u.Band) + ", up to " + title(u.BandHigh)
+	return strings.Join(parts, " and ")
+}
+
+// bandWords names the band, or every band from the low to the high end.
+func bandWords(c *edition.Core, u edition.UnitScore) string {
+	bands := append([]edition.BandBasis(nil), c.Basis.Bands...)
+	sort.SliceStable(bands, func(i, j int) bool { return larger(bands[j].From, bands[i].From) })
+	var titles []string
+	within := false
+	for _, b := range bands {
+		within = within || b.ID == u.Band
+		if within {
+			titles = append(titles, b.Title)
+		}
+		if b.ID == u.BandHigh {
+			break
+		}
+	}
+	switch n := len(titles); n {
+	case 0:
+		return "Band: " + u.Band
+	case 1:
+		return "Band: " + titles[0]
+	default:
+		return "Bands: " + strings.Join(titles[:n-1], ", ") + ", or " + titles[n-1]
+	}
 }
 
 // lifeWords is the life point of the part that had the largest share behind it,
@@ -192,13 +253,12 @@ func lifeWords(parts []edition.PartBasis) string {
 	if best.Volume == "" {
 		return ""
 	}
-	least := ""
+	words := best.Volume + " treated at the draw"
 	if best.Bound != "" {
-		least = "at least "
+		words += ", at least"
 	}
-	words := fmt.Sprintf("%s%s treated", least, best.Volume)
 	if best.Share != "" {
-		words += fmt.Sprintf(", %s%s %% of the rated life of its %s", least, best.Share, best.Part)
+		words += fmt.Sprintf("; %s %% of the rated life of part %s", best.Share, best.Part)
 	}
 	return words
 }
@@ -247,10 +307,7 @@ func measureOf(c *edition.Core, m edition.MeasureBasis) measureView {
 			if x.Measure != m.ID {
 				continue
 			}
-			p := pointsView{Unit: u.Unit, Points: x.Number + " of 100", Line: lineOf(x.Low, x.Number, x.High)}
-			if x.Low != x.High {
-				p.Points += " (" + x.Low + " to " + x.High + ")"
-			}
+			p := pointsView{Unit: u.Unit, Points: ofHundred(x.Low, x.Number, x.High), Line: lineOf(x.Low, x.Number, x.High)}
 			p.Line.Says = p.Points
 			switch x.State {
 			case "known":
@@ -280,7 +337,7 @@ func valueWords(x edition.UnitMeasure) string {
 		return "at most " + x.ValueHigh + unit
 	case x.ValueHigh == "":
 		return "at least " + x.ValueLow + unit
-	case x.Unit == "%" && x.ValueHigh == "100":
+	case x.Bound == "yes":
 		return "at least " + x.ValueLow + unit
 	}
 	return x.ValueLow + " to " + x.ValueHigh + unit
@@ -303,13 +360,16 @@ func leftOutWords(c *edition.Core, l edition.LeftOut) string {
 	}
 	switch l.Why {
 	case "not_counted":
-		name := l.Code
+		name, why := l.Code, ""
 		for _, a := range c.Basis.Analytes {
 			if a.ID == l.Code {
-				name = a.Name
+				name, why = a.Name, a.Words()
 			}
 		}
-		return fmt.Sprintf("%s: %s does not count in this campaign.", title, name)
+		if why != "" {
+			why = " (" + why + ")"
+		}
+		return fmt.Sprintf("%s: %s does not count in this campaign%s.", title, name, why)
 	case "undecided":
 		return fmt.Sprintf("%s: undecided for %s (%s).", title, strings.Join(l.Units, ", "), codeWords(l.Code))
 	}
@@ -320,7 +380,7 @@ func leftOutWords(c *edition.Core, l edition.LeftOut) string {
 // stand, in this order.
 var kindTitles = []struct{ kind, title string }{
 	{assess.KindFeed, "The feed"}, {assess.KindMineral, "Minerals and pH"}, {assess.KindBench, "On the bench"}, {assess.KindContact, "Contact time"},
-	{assess.KindLife, "Parts"}, {assess.KindCost, "Cost"}, {assess.KindReport, "What weakens the reports"}, {assess.KindGoal, "Goals"},
+	{assess.KindLife, "Parts"}, {assess.KindCost, "Cost"}, {assess.KindReport, "What weakens the reports"},
 }
 
 // unit shows one unit's findings: rows in the protocol's order, each with its
@@ -366,6 +426,7 @@ func (v *view) unit(c *edition.Core, s edition.UnitScore) {
 			out.Groups = append(out.Groups, g)
 		}
 	}
+	out.Groups = append(out.Groups, unitGroups(basis, a)...)
 	v.Units = append(v.Units, out)
 }
 
