@@ -37,7 +37,7 @@ func TestRangeWithoutNumber(t *testing.T) {
 		`between <span class="big">42</span> and <span class="big">96</span> of 100`, `aria-label="between 42 and 96 of 100"`,
 		"no single number: a measure is undecided", "undecided: feed moved", "between 0.0 and 100.0 of 100",
 		"at least 94.0 %", "between 80.0 and 100.0 of 100",
-		"Whether the cap nickel higher at 80 applies is undecided (feed moved), so the low end is at most 80.",
+		"Caps that are undecided (feed moved): nickel higher (at most 80). They may apply, so the low end is at most 80.",
 		"for unit to unit (assumed) and day to day (assumed)", "It does not hold how the samples were taken",
 		"the scores are said to hold until 2027-03-31", "one more than the number of units whose range lies wholly above",
 		"Repaired on 2026-03-10, part housing: The thread was cracked. New part from: the seller.", "Part housing fitted, lot H-2: record 9 of run r",
@@ -58,7 +58,7 @@ func TestRangeWithoutNumber(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, part := range []string{"rank 1 to 2", "birch-1  between 42 and 96 of 100", "birch-1: Whether the cap nickel higher at 80 applies is undecided"} {
+	for _, part := range []string{"rank 1 to 2", "birch-1  between 42 and 96 of 100", "birch-1: Caps that are undecided (feed moved)"} {
 		if !strings.Contains(text, part) {
 			t.Errorf("the text lacks %q:\n%s", part, text)
 		}

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"html/template"
+	"slices"
 	"sort"
 	"strings"
 
@@ -182,9 +183,11 @@ func (v *view) ranks(c *edition.Core) {
 	}
 }
 
-// capWords says which caps apply to a unit and which may.
+// capWords says which caps apply to a unit, each in a sentence, and which may,
+// all in one.
 func capWords(c *edition.Core, u edition.UnitScore) []string {
-	var out []string
+	var out, open, why []string
+	least := ""
 	for _, k := range u.Caps {
 		for _, def := range c.Basis.Caps {
 			switch {
@@ -192,13 +195,22 @@ func capWords(c *edition.Core, u edition.UnitScore) []string {
 			case k.State == "applies":
 				out = append(out, fmt.Sprintf("Held to at most %s. %s", def.AtMost, def.Because))
 			case k.State == "open":
-				why := ""
-				if k.Code != "" {
-					why = " (" + codeWords(k.Code) + ")"
+				open = append(open, fmt.Sprintf("%s (at most %s)", spaced(k.Cap), def.AtMost))
+				if words := codeWords(k.Code); words != "" && !slices.Contains(why, words) {
+					why = append(why, words)
 				}
-				out = append(out, fmt.Sprintf("Whether the cap %s at %s applies is undecided%s, so the low end is at most %s.", spaced(k.Cap), def.AtMost, why, def.AtMost))
+				if least == "" || larger(least, def.AtMost) {
+					least = def.AtMost
+				}
 			}
 		}
+	}
+	if len(open) > 0 {
+		says := "Caps that are undecided"
+		if len(why) > 0 {
+			says += " (" + strings.Join(why, ", ") + ")"
+		}
+		out = append(out, fmt.Sprintf("%s: %s. They may apply, so the low end is at most %s.", says, strings.Join(open, ", "), least))
 	}
 	return out
 }
