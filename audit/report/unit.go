@@ -11,24 +11,54 @@ import (
 // rankRule says how possible ranks are found.
 const rankRule = "Possible ranks: the best is one more than the number of units whose range lies wholly above; the worst is the number of all units less those whose range lies wholly below. Ranges that touch leave either order open. Units with the same possible ranks stand in one group."
 
-// unitGroups are a unit's repairs and parts during the campaign, and what its
-// maker states beside what was found.
+// repairNotes say first of all in a unit's section what was done to it.
+func repairNotes(basis *edition.UnitBasis) []string {
+	var out []string
+	for _, r := range basis.Repairs {
+		out = append(out, fmt.Sprintf("Repaired on %s, part %s: %s New part from: %s. Everything here was found on the unit as repaired.", r.Date, r.Part, stopped(r.Says), r.From))
+	}
+	return out
+}
+
+// repairedWords say beside a unit's score that it was repaired.
+func repairedWords(basis *edition.UnitBasis) []string {
+	var out []string
+	for _, r := range basis.Repairs {
+		out = append(out, fmt.Sprintf("Repaired on %s, part %s; its own section says how.", r.Date, r.Part))
+	}
+	return out
+}
+
+// partSentences say which parts were fitted and removed, one sentence a run and
+// action.
+func partSentences(changes []edition.PartChange) []findingView {
+	type in struct{ run, action string }
+	var order []in
+	parts := map[in][]string{}
+	for _, p := range changes {
+		k := in{p.Run, p.Action}
+		if parts[k] == nil {
+			order = append(order, k)
+		}
+		about := fmt.Sprintf("record %d", p.Record)
+		if p.Lot != "" {
+			about = "lot " + p.Lot + ", " + about
+		}
+		day, _, _ := strings.Cut(p.Made, "T")
+		parts[k] = append(parts[k], fmt.Sprintf("%s (%s, %s)", p.Part, about, day))
+	}
+	var out []findingView
+	for _, k := range order {
+		out = append(out, findingView{Says: fmt.Sprintf("%s in run %s: %s.", upper(k.action), k.run, strings.Join(parts[k], "; "))})
+	}
+	return out
+}
+
+// unitGroups are a unit's parts during the campaign, and what its maker states
+// beside what was found.
 func unitGroups(basis *edition.UnitBasis, a *assess.Assessment) []findingGroup {
 	var out []findingGroup
-	changed := findingGroup{Title: "Repairs, and parts fitted or removed"}
-	for _, r := range basis.Repairs {
-		changed.Findings = append(changed.Findings, findingView{Says: fmt.Sprintf("Repaired on %s, part %s: %s New part from: %s.", r.Date, r.Part, stopped(r.Says), r.From)})
-	}
-	for _, p := range basis.Changes {
-		lot := ""
-		if p.Lot != "" {
-			lot = ", lot " + p.Lot
-		}
-		changed.Findings = append(changed.Findings, findingView{Says: fmt.Sprintf("Part %s %s%s: record %d of run %s, %s.", p.Part, p.Action, lot, p.Record, p.Run, p.Made)})
-	}
-	if len(basis.Repairs) > 0 {
-		changed.Findings = append(changed.Findings, findingView{Says: "What follows was found on the unit as repaired."})
-	}
+	changed := findingGroup{Title: "Parts fitted and removed", Findings: partSentences(basis.Changes)}
 	claims := findingGroup{Title: "What its maker states, and what was found"}
 	for _, c := range basis.Claims {
 		claims.Findings = append(claims.Findings, findingView{Says: fmt.Sprintf("%s. Stated: \u201c%s\u201d (%s). Found here: %s", upper(spaced(c.About)), strings.TrimSuffix(c.Says, "."), c.Source, foundAbout(a, c.About))})

@@ -51,7 +51,7 @@ type rankView struct {
 type scoreView struct {
 	ID, Title, Low, Number, High, Band string // Number is "" when there is a range only
 	Line                               lineView
-	Caps                               []string
+	Caps                               []string // and what was repaired
 	Life                               string
 	Says                               string // for readers of the line
 }
@@ -172,6 +172,7 @@ func (v *view) ranks(c *edition.Core) {
 		basis, _ := c.Unit(u.Unit)
 		if basis != nil {
 			s.Title, s.Life = basis.Document.Title, lifeWords(basis.Parts)
+			s.Caps = append(repairedWords(basis), s.Caps...)
 		}
 		s.Says = ofHundred(u.Low, u.Number, u.High)
 		s.Line.Says = s.Says
@@ -410,6 +411,7 @@ func (v *view) unit(c *edition.Core, s edition.UnitScore) {
 		}
 	}
 	sort.SliceStable(v.Above, func(i, j int) bool { return urgent(v.Above[i]) && !urgent(v.Above[j]) })
+	out.Notes = repairNotes(basis)
 	common := v.notes(&out, a)
 	for _, r := range a.Rows {
 		row := rowView{Name: nameOf(c, r.Analyte), Untreated: cellText(r.Untreated), Treated: cellText(r.Treated), Flushed: cellText(r.Flushed), Another: cellText(r.SecondDay)}
