@@ -156,7 +156,7 @@ func TestTrace(t *testing.T) {
 	}
 	text := w.Text()
 	for _, part := range []string{"90 of 100, from 79 to 100", "before caps and spread: 90, from 89 to 91; the spread adds 10.00 points", "weight 3, 75.00 % of all weights that count",
-		"value function: 0 % -> 0, 100 % -> 100", "left out for all units: not counted nickel", "Lead: reduced by 95.0 % (93.7 to 96.3 %).", "untreated = 20 ug/L    record 16 /results/0/result, imported",
+		"value function: 0 % -> 0, 100 % -> 100", "left out for all units: not counted nickel", "Lead: reduced by 95.0 % (93.7 to 96.3 %) in the first draw after standing.", "untreated = 20 ug/L    record 16 /results/0/result, imported",
 		"report of step results, try 1 by mk, made", "evidence/fern-20260302-aaaa/records/000003.json", "faucet_flow = 1.5 L/min    record 3 /values/value, typed", "computed by rules/water.ReductionWithin"} {
 		if !strings.Contains(text, part) {
 			t.Errorf("the trace does not say %q:\n%s", part, text)

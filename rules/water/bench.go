@@ -120,48 +120,101 @@ type MassBalance struct {
 	Closure quantity.Interval
 }
 
-// CloseBalance closes the mass balance of one analyte over a membrane: what
-// product and drain carry, as a share of the feed, from the intervals of all
-// three (Within95) and a recovery. It tells leaching from feed drift and from a
-// swapped bottle only together with the conductivity of the same three
-// (practice, point 24).
+// Drained is what a mass balance is closed from: the results of feed, product
+// and drain, and the efficiency over the fill that made them, with its interval.
+type Drained struct {
+	Feed, Product, Drain Measured
+	Efficiency           Efficiency
+	Within               quantity.Interval // of the efficiency; empty: taken as exact
+}
+
+// CloseBalance closes the mass balance of one analyte over a whole fill: what
+// product and drain carry, as a share of the feed, C = (r product + (1 - r)
+// drain) / feed. Its interval is 2 u wide on both sides, to first order, from
+// the uncertainties of the three results and of r together (root of the sum of
+// squares, GUM 5.1.2); calibration that all three share in one batch cancels.
+// Non-detects count from zero to their limit. It tells something given off
+// inside from feed drift and from a swapped bottle only together with the
+// conductivity of the same three (practice, point 24).
 //
-// Errors: other dimensions, a feed that may be zero, no recovery.
-func CloseBalance(feed, product, drain quantity.Interval, r Recovery) (MassBalance, error) {
-	if _, err := r.Concentration(); err != nil {
+// Errors: other dimensions, a feed below its limit or not above zero, no
+// efficiency.
+func CloseBalance(d Drained, a Assumed) (MassBalance, error) {
+	r := d.Efficiency.Share
+	if _, err := (Recovery{r}).Concentration(); err != nil {
 		return MassBalance{}, err
 	}
-	if feed.Dim != product.Dim || feed.Dim != drain.Dim || !feed.Dim.FromZero() {
-		return MassBalance{}, fmt.Errorf("a mass balance needs three concentrations of one kind, not a %s, a %s and a %s", feed.Dim, product.Dim, drain.Dim)
+	feed, product, drain := d.Feed.Result, d.Product.Result, d.Drain.Result
+	for _, x := range []quantity.Result{product, drain} {
+		if err := comparable2(feed, x); err != nil {
+			return MassBalance{}, err
+		}
+		if x.Qualifier == quantity.Above {
+			return MassBalance{}, fmt.Errorf("a mass balance needs results within their range, not %s", x)
+		}
 	}
-	if feed.Hi == nil || feed.Hi.Sign() <= 0 {
-		return MassBalance{}, fmt.Errorf("a mass balance needs a feed above zero")
+	if !feed.Quantity.Dim.FromZero() || feed.Qualifier != quantity.Exact || feed.Quantity.Base.Sign() <= 0 {
+		return MassBalance{}, fmt.Errorf("a mass balance needs a feed above zero, not %s", feed)
 	}
-	out := plus(scaled(product, r.Share), scaled(drain, sub(one, r.Share)))
-	c := quantity.Interval{Dim: quantity.Ratio, HiOpen: true, LoOpen: true}
-	if out.Lo != nil {
-		c.Lo, c.LoOpen = quo(out.Lo, feed.Hi), false
-	}
-	if out.Hi != nil && feed.Lo != nil && feed.Lo.Sign() > 0 {
-		c.Hi, c.HiOpen = quo(out.Hi, feed.Lo), false
-	}
+	low, high := d.closure(a, true), d.closure(a, false)
+	c := quantity.Interval{Dim: quantity.Ratio, Lo: low.Lo, Hi: high.Hi}
 	m := MassBalance{Code: Closes, Closure: c}
 	switch {
-	case c.Lo != nil && c.Lo.Cmp(one) > 0:
+	case c.Lo.Cmp(one) > 0:
 		m.Code = MoreOut
-	case c.Hi != nil && c.Hi.Cmp(one) < 0:
+	case c.Hi.Cmp(one) < 0:
 		m.Code = LessOut
-	case c.Lo == nil || c.Hi == nil || c.Lo.Sign() == 0:
+	case product.Qualifier == quantity.Below && drain.Qualifier == quantity.Below, c.Lo.Sign() == 0:
 		m.Code = ClosesByLimits
 	}
 	return m, nil
 }
 
+// closure is C with 2 u, non-detects at zero or at their limits.
+func (d Drained) closure(a Assumed, zero bool) quantity.Interval {
+	r, f := d.Efficiency.Share, d.Feed.Result.Quantity.Base
+	value := func(m Measured) *big.Rat {
+		if m.Result.Qualifier == quantity.Below && zero {
+			return new(big.Rat)
+		}
+		return m.Result.Quantity.Base
+	}
+	variance := func(m Measured) *big.Rat {
+		if m.Result.Qualifier == quantity.Below {
+			return new(big.Rat) // a bound at its limit
+		}
+		u := m.Uncertainty(a)
+		if sharedBatch(d.Feed, d.Product) && sharedBatch(d.Feed, d.Drain) {
+			u = u.without(a.Shared, m)
+		}
+		return u.Var
+	}
+	p, w, rest := value(d.Product), value(d.Drain), sub(one, r)
+	c := quo(add(mul(r, p), mul(rest, w)), f)
+	v := add(mul(square(r), variance(d.Product)), mul(square(rest), variance(d.Drain)))
+	v = add(v, mul(square(c), variance(d.Feed)))
+	if d.Within.Lo != nil && d.Within.Hi != nil {
+		ur := quo(sub(d.Within.Hi, d.Within.Lo), big.NewRat(4, 1)) // half the width is 2 u
+		v = add(v, mul(square(sub(p, w)), square(ur)))
+	}
+	half := mul(two, sqrt(quo(v, square(f)), true))
+	out := quantity.Interval{Dim: quantity.Ratio, Lo: sub(c, half), Hi: add(c, half)}
+	if out.Lo.Sign() < 0 {
+		out.Lo = new(big.Rat)
+	}
+	return out
+}
+
 // ClosestOf is the closure of three values as a single share, without their
 // uncertainty.
 func ClosestOf(feed, product, drain quantity.Quantity, r Recovery) (*big.Rat, error) {
-	m, err := CloseBalance(quantity.Point(feed), quantity.Point(product), quantity.Point(drain), r)
-	return m.Closure.Lo, err
+	if _, err := r.Concentration(); err != nil {
+		return nil, err
+	}
+	if err := wantPositive("feed", feed, feed.Dim); err != nil || product.Dim != feed.Dim || drain.Dim != feed.Dim {
+		return nil, fmt.Errorf("a mass balance needs three concentrations of one kind, not %s, %s and %s", feed, product, drain)
+	}
+	return quo(add(mul(r.Share, product.Base), mul(sub(one, r.Share), drain.Base)), feed.Base), nil
 }
 
 // Conventions in which a temperature correction of production is printed.

@@ -80,29 +80,58 @@ func TestMassBalance(t *testing.T) {
 		}
 	}
 	r := Recovery{big.NewRat(1, 5)}
-	for _, c := range []struct {
-		feed, product, drain quantity.Interval
-		code                 string
-	}{
-		{mg("450", "550"), mg("20", "30"), mg("560", "680"), Closes},
-		{mg("450", "550"), mg("20", "30"), mg("900", "950"), MoreOut},
-		{mg("450", "550"), mg("20", "30"), mg("200", "300"), LessOut},
-		{mg("450", "550"), mg("0", "3000"), mg("0", "10"), ClosesByLimits},
-		{mg("0", "550"), mg("20", "30"), mg("10", "20"), ClosesByLimits},
-	} {
-		m, err := CloseBalance(c.feed, c.product, c.drain, r)
-		if err != nil || m.Code != c.code || !m.Closure.Valid() {
-			t.Errorf("%s = 1/5 %s + 4/5 %s: %s (%s), %v; want %s", c.feed, c.product, c.drain, m.Code, m.Closure, err, c.code)
-		}
-	}
-	_, err := CloseBalance(mg("0", "0"), mg("1", "1"), mg("1", "1"), r)
-	wantError(t, "a feed of zero", err, "above zero")
-	_, err = CloseBalance(mg("1", "1"), quantity.Interval{Dim: quantity.Conductivity}, mg("1", "1"), r)
-	wantError(t, "two dimensions", err, "one kind")
+	_, err := ClosestOf(q(t, "1 mg/L"), q(t, "1 uS/cm"), q(t, "1 mg/L"), r)
+	wantError(t, "two kinds", err, "one kind")
 	_, err = DrainExpected(q(t, "7 pH"), q(t, "6 pH"), r)
 	wantError(t, "a balance of pH", err, "concentrations")
 	_, err = DrainExpected(q(t, "7 mg/L"), q(t, "6 mg/L"), Recovery{})
 	wantError(t, "no recovery", err, "drain")
+}
+
+// By hand, with ur = 10 % and no limits: feed 100, product 10, drain 122.5, r =
+// 0.2: C = (2 + 98)/100 = 1; u^2 = (0.2 x 0.1 x 10 / 100)^2 + (0.8 x 0.1 x 122.5
+// / 100)^2 + (0.1)^2 = 0.000004 + 0.009604 + 0.01 = 0.019608; 2 u = 0.28006.
+// Shared calibration, all of ur: nothing is left; an efficiency of 0.18 to 0.22
+// adds (112.5 x 0.01 / 100)^2 = 0.000126..., 2 u = 0.2809.
+func TestCloseBalance(t *testing.T) {
+	make := func(feed, product, drain string) Drained {
+		d := Drained{Feed: meas(t, feed, ""), Product: meas(t, product, ""), Drain: meas(t, drain, ""), Efficiency: Efficiency{big.NewRat(1, 5)}}
+		d.Feed.Batch, d.Product.Batch, d.Drain.Batch = "B", "B", "B"
+		return d
+	}
+	for name, c := range map[string]struct {
+		feed, product, drain, shared string
+		within                       bool
+		code                         string
+		lo, hi                       float64
+	}{
+		"by hand":            {"100 mg/L", "10 mg/L", "122.5 mg/L", "0", false, Closes, 0.71994, 1.28006},
+		"efficiency too":     {"100 mg/L", "10 mg/L", "122.5 mg/L", "0", true, Closes, 0.71914, 1.28086},
+		"shared":             {"100 mg/L", "10 mg/L", "122.5 mg/L", "1", false, Closes, 1, 1},
+		"more":               {"100 mg/L", "10 mg/L", "240 mg/L", "0", false, MoreOut, 1.3941, 2.4859},
+		"less":               {"100 mg/L", "10 mg/L", "50 mg/L", "0", false, LessOut, 0.3036, 0.5364},
+		"limits":             {"100 mg/L", "<600 mg/L", "<2 mg/L", "0", false, ClosesByLimits, 0, 1.4593},
+		"non-detect product": {"100 mg/L", "<10 mg/L", "122.5 mg/L", "0", false, Closes, 0.70281, 1.28003},
+	} {
+		a := DefaultAssumed()
+		a.Shared = dec(c.shared)
+		d := make(c.feed, c.product, c.drain)
+		if c.within {
+			d.Within = quantity.Interval{Dim: quantity.Ratio, Lo: dec("0.18"), Hi: dec("0.22")}
+		}
+		m, err := CloseBalance(d, a)
+		if err != nil || m.Code != c.code {
+			t.Errorf("%s: %s, %v", name, m.Code, err)
+			continue
+		}
+		near(t, name+" low", float(m.Closure.Lo), c.lo, 0.001)
+		near(t, name+" high", float(m.Closure.Hi), c.hi, 0.001)
+	}
+	for name, d := range map[string]Drained{"a feed below its limit": make("<1 mg/L", "1 mg/L", "1 mg/L"), "two dimensions": make("1 mg/L", "1 uS/cm", "1 mg/L"), "beyond range": make("1 mg/L", ">1 mg/L", "1 mg/L"), "no efficiency": {Feed: meas(t, "1 mg/L", "")}} {
+		if _, err := CloseBalance(d, DefaultAssumed()); err == nil {
+			t.Errorf("%s was taken", name)
+		}
+	}
 }
 
 // Rows TCF-1 to TCF-6 and the printed table in testdata/references/tcf.csv.

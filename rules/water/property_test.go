@@ -7,7 +7,6 @@ import (
 	"testing"
 
 	"tapledger/rules/estimate/det"
-	"tapledger/rules/quantity"
 )
 
 // draws gives numbers with three digits from a fixed seed.
@@ -130,29 +129,27 @@ func TestNothingChanges(t *testing.T) {
 // Closing a balance with wider inputs never decides more.
 func TestMassBalanceProperties(t *testing.T) {
 	next := draws(4)
-	wider := func(i quantity.Interval, by int64) quantity.Interval {
-		out := i
-		out.Lo, out.Hi = sub(i.Lo, times(by, one)), add(i.Hi, times(by, one))
-		if out.Lo.Sign() < 0 {
-			out.Lo = dec("0")
-		}
-		return out
+	with := func(n int, u int64) Measured {
+		m, stated := meas(t, fmt.Sprint(n)+" mg/L", ""), q(t, fmt.Sprint(u)+" mg/L")
+		m.Stated = &stated
+		return m
 	}
-	point := func(n int) quantity.Interval { return mg(fmt.Sprint(n), fmt.Sprint(n)) }
 	for range 300 {
-		f, p, d := point(next()), point(next()), point(next())
-		r := Recovery{dec("0.25")}
-		a, err := CloseBalance(f, p, d, r)
+		f, p, d := next(), next(), next()
+		of := func(u int64) Drained {
+			return Drained{Feed: with(f, u), Product: with(p, u), Drain: with(d, u), Efficiency: Efficiency{dec("0.25")}}
+		}
+		a, err := CloseBalance(of(0), DefaultAssumed())
 		if err != nil {
 			t.Fatal(err)
 		}
 		by := int64(next())
-		b, err := CloseBalance(wider(f, by), wider(p, by), wider(d, by), r)
+		b, err := CloseBalance(of(by), DefaultAssumed())
 		if err != nil {
 			t.Fatal(err)
 		}
 		if (b.Code == MoreOut || b.Code == LessOut) && b.Code != a.Code {
-			t.Fatalf("%s %s %s: %s, and %s when all are wider by %d", f, p, d, a.Code, b.Code, by)
+			t.Fatalf("%d %d %d: %s, and %s when all are wider by %d", f, p, d, a.Code, b.Code, by)
 		}
 	}
 }

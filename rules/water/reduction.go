@@ -120,8 +120,9 @@ func comparable2(a, b quantity.Result) error {
 // about 95 % (k = 2). Both quantified: the first order of the GUM for a
 // quotient, r +/- 2 (t/u) sqrt(rel_t^2 + rel_u^2), never above 100 % (GUM
 // 5.1.2; check value UNC-3). Calibration that the two share in one analytical
-// batch cancels in the quotient. A treated non-detect: the lower end uses the
-// smallest untreated value. Where twice the untreated uncertainty reaches the
+// batch cancels in the quotient. A treated non-detect is a bound
+// at its limit, without a further uncertainty (RED-4), and the lower end uses
+// the smallest untreated value. Where twice the untreated uncertainty reaches the
 // untreated value, first order means nothing: no lower end.
 func ReductionWithin(untreated, treated Measured, a Assumed) (ReductionBounds, error) {
 	r, err := Reduction(untreated.Result, treated.Result)

@@ -151,7 +151,7 @@ func TestReductionWithin(t *testing.T) {
 	u, tr := meas(t, "20 ug/L", "0.5 ug/L"), meas(t, "3 ug/L", "0.5 ug/L")
 	u.Batch, tr.Batch = "b7", "b7"
 	wide, _ := ReductionWithin(u, tr, a)
-	a.Shared = big.NewRat(8, 100)
+	a.Shared = big.NewRat(80, 100)
 	narrow, _ := ReductionWithin(u, tr, a)
 	if narrow.Interval.Lo.Cmp(wide.Interval.Lo) <= 0 || narrow.Interval.Hi.Cmp(wide.Interval.Hi) >= 0 {
 		t.Errorf("a shared batch does not narrow %s to %s", wide.Interval, narrow.Interval)

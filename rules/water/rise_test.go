@@ -121,7 +121,7 @@ func TestRiseFigures(t *testing.T) {
 	// Calibration common to a batch does not blur a difference within it.
 	p := pairOf(t, "lead", "3.0 ug/L", "0.5 ug/L", "4.5 ug/L", "0.5 ug/L")
 	p.Untreated.Batch, p.Treated.Batch = "b1", "b1"
-	a.Shared = big.NewRat(8, 100)
+	a.Shared = big.NewRat(80, 100)
 	one, _, _ := Rises([]RisePair{p}, a)
 	p.Treated.Batch = "b2"
 	two, _, _ := Rises([]RisePair{p}, a)

@@ -46,7 +46,8 @@ type Assumed struct {
 	Divisor  *big.Rat // u0 = limit / this
 	Family   *big.Rat // family level of the rises, a share
 	// Shared is the part of ur that is calibration and so common to one
-	// analytical batch, as a share; zero takes nothing out, which finds fewer rises.
+	// analytical batch, as a share of ur; zero takes nothing out, which finds
+	// fewer rises. It takes nothing out of an uncertainty that a laboratory states.
 	Shared *big.Rat
 }
 
@@ -69,6 +70,8 @@ type Uncertainty struct {
 	Var    *big.Rat // u^2, base unit squared
 	Origin string   // where ur, or the whole of it, comes from
 	NoRule bool     // no limit is known, so that u0 was taken as zero
+
+	ur *big.Rat // relative part, nil where the laboratory states the whole
 }
 
 // Uncertainty is u(c)^2 = u0^2 + (ur c)^2 at the result's value; a non-detect
@@ -100,6 +103,7 @@ func (m Measured) Uncertainty(a Assumed) Uncertainty {
 	if m.Estimated {
 		u0 = mul(two, u0)
 	}
+	out.ur = ur
 	out.Var = add(square(u0), square(mul(ur, m.Result.Quantity.Base)))
 	return out
 }
@@ -110,10 +114,10 @@ func (u Uncertainty) Expanded() *big.Rat { return mul(two, sqrt(u.Var, true)) }
 // without takes the shared calibration out of a variance, at a result's value.
 // It never takes out more than there is.
 func (u Uncertainty) without(shared *big.Rat, m Measured) Uncertainty {
-	if shared == nil || shared.Sign() == 0 {
+	if shared == nil || shared.Sign() == 0 || u.ur == nil {
 		return u
 	}
-	v := sub(u.Var, square(mul(shared, m.Result.Quantity.Base)))
+	v := sub(u.Var, square(mul(mul(shared, u.ur), m.Result.Quantity.Base)))
 	if v.Sign() < 0 {
 		v = new(big.Rat)
 	}

@@ -150,7 +150,7 @@ const (
 // Why a comparison is undecided.
 const (
 	Straddles       = "straddles"       // the value lies within the uncertainty
-	LimitAboveValue = "reporting_limit" // a non-detect whose limit, with its uncertainty, does not lie below the value
+	LimitAboveValue = "reporting_limit" // a non-detect whose limit lies above the value
 	RangeBelowValue = "above_range"     // beyond what could be measured, and that lies below the value
 	NoMethodBelow   = "no_method"       // a goal below every limit: no method here can decide this
 	GoalOfZero      = "goal_of_zero"    // no divisor, and nothing lies below it
@@ -163,7 +163,7 @@ type Against struct {
 	State string // BelowValue, AboveValue, Undecided
 	Why   string // for Undecided
 	// Margin is the result as a share of the value: from (y - U) to (y + U), for
-	// a non-detect from zero to its limit with U, for a result beyond range
+	// a non-detect from zero to its limit, for a result beyond range
 	// without an upper end. Never below zero.
 	Margin quantity.Interval
 	// Point is y as a share of the value; nil for a non-detect or beyond range.
@@ -175,9 +175,10 @@ type Against struct {
 // HealthValue decides whether a result lies below a published upper limit,
 // with a guard band of the expanded uncertainty U = 2 u: below needs y + U <=
 // limit, above needs y - U > limit, else undecided (ILAC-G8:09/2019, 4.2.2;
-// check values DEC-2, DEC-4). A non-detect stands at its limit for "below" and
-// is never above; where that limit, guarded, lies above the value it is
-// undecided for reporting_limit. Exact: no root is rounded in the decision.
+// check values DEC-2, DEC-4). A non-detect is a bound at the laboratory's limit
+// itself, without a further uncertainty, here as in a reduction (RED-4): it is
+// below when that limit does not lie above the value, else undecided for
+// reporting_limit, and never above. Exact: no root is rounded in the decision.
 //
 // Errors: another dimension or speciation, a value not above zero.
 func HealthValue(m Measured, value quantity.Quantity, speciation string, a Assumed) (Against, error) {
@@ -204,9 +205,9 @@ func HealthValue(m Measured, value quantity.Quantity, speciation string, a Assum
 	}
 	switch m.Result.Qualifier {
 	case quantity.Below:
-		out.Margin = quantity.Interval{Dim: quantity.Ratio, Lo: new(big.Rat), Hi: high}
+		out.Margin = quantity.Interval{Dim: quantity.Ratio, Lo: new(big.Rat), Hi: quo(y, limit)}
 		out.Why = LimitAboveValue
-		if fits {
+		if room.Sign() >= 0 {
 			out.State, out.Why = BelowValue, ""
 		}
 		return out, nil

@@ -110,7 +110,8 @@ func TestGuardBand(t *testing.T) {
 		{"11.1 ug/L", "1.0 ug/L", AboveValue, ""},
 		{"0.010 mg/L", "0 ug/L", BelowValue, ""},
 		{"<8 ug/L", "2 ug/L", BelowValue, ""},
-		{"<8 ug/L", "2.1 ug/L", Undecided, LimitAboveValue},
+		{"<8 ug/L", "2.1 ug/L", BelowValue, ""}, // a bound at its limit, without a further U (RED-4)
+		{"<10 ug/L", "1 ug/L", BelowValue, ""},
 		{"<20 ug/L", "1 ug/L", Undecided, LimitAboveValue},
 		{"<200 ug/L", "1 ug/L", Undecided, LimitAboveValue}, // a non-detect is never above
 		{">12 ug/L", "1 ug/L", AboveValue, ""},
@@ -136,7 +137,7 @@ func TestGuardBand(t *testing.T) {
 	}
 	m = meas(t, "<1 ug/L", "")
 	m.Stated = &u
-	if got, _ = HealthValue(m, limit, "", DefaultAssumed()); got.Margin.String() != "[0, 18] %" || got.Point != nil {
+	if got, _ = HealthValue(m, limit, "", DefaultAssumed()); got.Margin.String() != "[0, 10] %" || got.Point != nil {
 		t.Errorf("margin of a non-detect %s", got.Margin)
 	}
 }

@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"strconv"
 	"strings"
 
 	"tapledger/protocol"
@@ -14,7 +15,7 @@ func (l *look) analytes() error {
 	first, second := l.feedOf(l.draws.treated), l.feedOf(l.draws.second)
 	var all []pair
 	for _, id := range l.analyteIDs() {
-		p := pair{id: id, def: l.def(id), untreated: l.untreatedOf(id), treated: l.result(l.draws.treated, id, "treated")}
+		p := pair{id: id, def: l.def(id), untreated: l.untreatedOf(id), treated: l.result(l.draws.treated, id, "treated"), draw: drawWord(l.draws.treated)}
 		p.second = l.result(l.draws.second, id, "treated, second day")
 		p.secondUntreated = l.result(l.draws.secondUntreated, id, "untreated, second day")
 		p.lotBlank, p.fieldBlank = l.result(l.draws.lotBlank, id, "blank of the bottle lot"), l.result(l.draws.fieldBlank, id, "field blank")
@@ -28,14 +29,23 @@ func (l *look) analytes() error {
 	if err != nil {
 		return err
 	}
+	l.out.Looked = l.looked
+	flushed, err := l.flushedPairs(all)
+	if err != nil {
+		return err
+	}
 	for i := range all {
-		if err := l.reduction(&all[i], first); err != nil {
+		if err := l.reduction(&all[i], first, second); err != nil {
 			return err
 		}
 		l.add(rises[i])
 		if err := l.margin(&all[i]); err != nil {
 			return err
 		}
+		if err := flushed.add(l, i); err != nil {
+			return err
+		}
+		l.daysDiffer(&all[i])
 		l.goals(&all[i])
 	}
 	return nil
@@ -49,6 +59,7 @@ type pair struct {
 	second, secondUntreated got
 	lotBlank, fieldBlank    got
 	drain, duplicate        got
+	draw                    string // word of the treated draw, "" where the protocol has one kind only
 }
 
 // untreatedOf is the untreated result: of a bracketed pair the one taken
@@ -93,7 +104,7 @@ func settle(f *Finding, p *pair, code string, more ...string) {
 	if f.Needs == "" {
 		f.Needs = byCode[code].Needs
 	}
-	f.Args = args(append([]string{"name", p.def.Name, "untreated", p.untreated.text, "treated", p.treated.text}, more...)...)
+	f.Args = args(append([]string{"name", p.def.Name, "draw", p.draw, "untreated", p.untreated.text, "treated", p.treated.text}, more...)...)
 }
 
 // missing says which side of a pair has no result, "" for none.
@@ -127,7 +138,10 @@ func (l *look) heldBack(f *Finding, p *pair, feed drift, prefix string) bool {
 	return true
 }
 
-func (l *look) reduction(p *pair, feed drift) error {
+// reduction compares a pair. Where a second day has a pair of its own and a
+// steady feed, the published interval spans both days; each day's own stands in
+// the arguments.
+func (l *look) reduction(p *pair, feed, secondFeed drift) error {
 	if !p.fromZero() {
 		return nil // a pH difference has no percent
 	}
@@ -138,20 +152,33 @@ func (l *look) reduction(p *pair, feed drift) error {
 		l.add(f)
 		return nil
 	}
+	f.Marks = append(f.Marks, "laboratory_only")
 	if feed.state == water.FeedNotLookedAt {
-		f.Marks = l.marked(append(f.Marks, "feed"))
+		f.Marks = append(f.Marks, "feed")
 	}
+	if p.def.Role == "mineral" && l.st.Pinned.Unit.MineralFilter == "yes" {
+		f.Marks = append(f.Marks, "adds_minerals")
+	}
+	f.Marks = l.marked(f.Marks)
 	r, err := water.ReductionWithin(p.untreated.m, p.treated.m, l.assumed)
 	if err != nil {
 		return err
 	}
+	code, limit, more := l.reductionCode(r, p), strings.TrimPrefix(p.treated.text, "<"), []string(nil)
+	if StateOf(code) == Known && secondFeed.state == water.FeedSteady {
+		if r, code, more, err = l.bothDays(&f, p, r, code); err != nil {
+			return err
+		}
+		if more != nil && p.second.m.Result.Qualifier == quantity.Below && p.second.m.Result.Quantity.Base.Cmp(p.treated.m.Result.Quantity.Base) > 0 {
+			limit = strings.TrimPrefix(p.second.text, "<")
+		}
+	}
 	f.Value = percent(r.Point, quantity.HalfEven)
 	f.Low, f.High = percent(r.Interval.Lo, quantity.Down), percent(r.Interval.Hi, quantity.Up)
-	code := l.reductionCode(r, p)
 	if StateOf(code) == Undecided {
 		f.Low, f.High = "", ""
 	}
-	settle(&f, p, code, "limit", strings.TrimPrefix(p.treated.text, "<"))
+	settle(&f, p, code, append(more, "limit", limit)...)
 	l.add(f)
 	return nil
 }
@@ -175,8 +202,11 @@ func (l *look) reductionCode(r water.ReductionBounds, p *pair) string {
 		}
 		return "reduction_between"
 	case water.Increased:
-		if r.Interval.Lo == nil {
+		switch {
+		case r.Interval.Lo == nil:
 			return "reduction_uncertain"
+		case r.Interval.Hi.Sign() > 0:
+			return "reduction_not_distinguishable"
 		}
 		return "reduction_none"
 	case water.AtLeast:
@@ -228,12 +258,13 @@ func (l *look) rises(all []pair, feed, secondFeed drift) ([]Finding, error) {
 	if err != nil {
 		return nil, err
 	}
-	l.out.Looked = looked
+	l.looked = looked
 	second := map[int]*water.Rise{}
 	for k := range again {
 		second[secondAt[k]] = &again[k]
 	}
 	for k := range first {
+		out[at[k]].Inputs = append(out[at[k]].Inputs, feed.inputs...)
 		l.rise(&out[at[k]], &all[at[k]], first[k], second[at[k]], feed, secondFeed)
 	}
 	return out, nil
@@ -252,7 +283,10 @@ func (p *pair) secondPair() (got, bool) {
 
 // rise fills in what was found about one analyte.
 func (l *look) rise(f *Finding, p *pair, r water.Rise, second *water.Rise, feed, secondFeed drift) {
-	more := []string{"z", r.Z, "p", r.P, "adjusted", r.Adjusted}
+	more := []string{"z", r.Z, "p", r.P, "adjusted", r.Adjusted, "looked", strconv.Itoa(l.looked), "level", percent(l.assumed.Family, quantity.HalfEven)}
+	if second != nil {
+		more = append(more, "second_z", second.Z, "second_adjusted", second.Adjusted)
+	}
 	if r.Least != nil && r.Ratio != nil && r.Ratio.Cmp(one) > 0 {
 		more = append(more, "ratio", quantity.Significant(r.Ratio, figures, quantity.HalfEven))
 	}
@@ -286,7 +320,6 @@ func (l *look) confirm(f *Finding, p *pair, r water.Rise, second *water.Rise, fe
 			}
 		}
 	}
-	f.Inputs = append(f.Inputs, feed.inputs...)
 	if p.second.text != "" {
 		f.Inputs = append(f.Inputs, p.second.inputs...)
 		f.Inputs = append(append(f.Inputs, p.secondUntreated.inputs...), secondFeed.inputs...)

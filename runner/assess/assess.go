@@ -28,6 +28,7 @@ type look struct {
 	hashes            map[int64]string
 	marks             map[string][]string // by step
 	out               *Assessment
+	looked            int // family of the rises being decided
 }
 
 type recommendation struct {
@@ -129,6 +130,13 @@ func (l *look) assume(a *protocol.Assumed) error {
 		return fmt.Errorf("assumed limit_divisor: %q is no number above zero", a.LimitDivisor)
 	}
 	l.assumed.Divisor = divisor
+	if a.Shared != "" {
+		q, err := quantity.Parse(a.Shared)
+		if err != nil || q.Dim != quantity.Ratio || q.Base.Sign() < 0 || q.Base.Cmp(one) > 0 {
+			return fmt.Errorf("assumed shared: %q is no share from 0 to 100 %%", a.Shared)
+		}
+		l.assumed.Shared = q.Base
+	}
 	return nil
 }
 

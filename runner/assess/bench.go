@@ -105,7 +105,7 @@ func (l *look) production() error {
 			if m.u != nil {
 				m.u = new(big.Rat).Mul(m.u, new(big.Rat).Quo(v.Base, positive(m.q.Base)))
 			}
-			product, product.q, product.u = m, v, m.u
+			product, product.q, product.u, product.lo, product.hi = m, v, m.u, nil, nil
 			mark = append(mark, "assumed:density")
 		}
 	}
@@ -223,19 +223,6 @@ func (l *look) recovery() error {
 		l.add(f)
 	}
 	return nil
-}
-
-// recoveryShare is the recovery for other computations, nil when unknown.
-func (l *look) recoveryShare() (water.Recovery, []Input) {
-	product, drain, ok := l.streams()
-	if !ok || product.q.Base.Sign() <= 0 {
-		return water.Recovery{}, nil
-	}
-	r, err := water.RecoveryOf(product.q, drain.q)
-	if err != nil {
-		return water.Recovery{}, nil
-	}
-	return r, append(append([]Input{}, product.inputs...), drain.inputs...)
 }
 
 // at25 is a conductivity at 25 degC: as read when the instrument compensates,

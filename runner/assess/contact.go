@@ -15,6 +15,7 @@ import (
 // contactReading is one reading of the contact-time series.
 type contactReading struct {
 	stood, value quantity.Quantity
+	instrument   string
 	inputs       []Input
 }
 
@@ -56,7 +57,7 @@ func (l *look) contactReadings(step *protocol.Step, a protocol.Asked) []contactR
 		if errS != nil || errV != nil || stood.Dim != quantity.Time || value.Dim != quantity.Conductivity {
 			continue
 		}
-		r := contactReading{stood: stood, value: value}
+		r := contactReading{stood: stood, value: value, instrument: sheet["instrument"].Text}
 		for _, x := range []struct {
 			name string
 			h    runner.Held
@@ -89,7 +90,7 @@ func (l *look) contactRise(f Finding, list []contactReading) {
 	d := new(big.Rat).Sub(last.value.Base, first.value.Base)
 	f.Code, f.Unit = "contact_rise", "%"
 	f.Value = percent(d.Quo(d, first.value.Base), quantity.HalfEven)
-	f.Args = args("stood", last.stood.String(), "first", first.value.String(), "last", last.value.String())
+	f.Args = args("from", first.stood.String(), "stood", last.stood.String(), "first", first.value.String(), "last", last.value.String())
 	l.add(f)
 }
 
@@ -111,7 +112,7 @@ func (l *look) contactCurve(f Finding, list []contactReading) error {
 	case err != nil: // no plateau, or readings that no curve fits
 		f.Code = "contact_no_plateau"
 	default:
-		if err := fitted(&f, c); err != nil {
+		if err := fitted(&f, c, l.meterShare(&f, list)); err != nil {
 			return err
 		}
 	}
@@ -120,8 +121,31 @@ func (l *look) contactCurve(f Finding, list []contactReading) error {
 	return nil
 }
 
-// fitted writes the plateau with its limits and the half time in minutes.
-func fitted(f *Finding, c *estimate.Contact) error {
+// meterShare is the largest expanded uncertainty of the meters of a series, as
+// a share of their readings: a fit's limits hold scatter only.
+func (l *look) meterShare(f *Finding, list []contactReading) float64 {
+	share := 0.0
+	for _, x := range list {
+		r := reading{ok: true, q: x.value}
+		l.instrument(&r, x.instrument)
+		f.Marks = l.marked(append(f.Marks, r.marks...))
+		for _, in := range r.inputs {
+			if !named(f.Inputs, in.Name) {
+				f.Inputs = append(f.Inputs, in)
+			}
+		}
+		if r.u != nil && x.value.Base.Sign() > 0 {
+			s, _ := new(big.Rat).Quo(r.u, x.value.Base).Float64()
+			share = max(share, s)
+		}
+	}
+	return share
+}
+
+// fitted writes the plateau with its limits, widened by the meter's share, and
+// the half time in minutes.
+func fitted(f *Finding, c *estimate.Contact, meter float64) error {
+	wide := float64(meter * c.Plateau)
 	plateau, err := quantity.FromFloat(c.Plateau, figures)
 	if err != nil || !(c.K > 0) {
 		f.Code = "contact_no_plateau"
@@ -133,12 +157,12 @@ func fitted(f *Finding, c *estimate.Contact) error {
 	}
 	f.Code, f.Unit, f.Value = "contact_fit", "uS/cm", plateau
 	if !c.PlateauLimits.LowOpen {
-		if f.Low, err = quantity.FromFloat(c.PlateauLimits.Low, figures); err != nil {
+		if f.Low, err = quantity.FromFloat(c.PlateauLimits.Low-wide, figures); err != nil {
 			return err
 		}
 	}
 	if !c.PlateauLimits.HighOpen {
-		if f.High, err = quantity.FromFloat(c.PlateauLimits.High, figures); err != nil {
+		if f.High, err = quantity.FromFloat(c.PlateauLimits.High+wide, figures); err != nil {
 			return err
 		}
 	}

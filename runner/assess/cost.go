@@ -119,6 +119,10 @@ func (l *look) tariff(f *Finding, use *water.CostUse, doc string) bool {
 // costs writes the year and the litre.
 func (l *look) costs(f Finding, c water.Cost, currency, asOf, daily string, counted bool) {
 	yl, yh, ll, lh := c.Texts(2, 4)
+	if c.YearLow.Cmp(c.YearHigh) == 0 { // a point is no range because of its rounding
+		yl, ll = quantity.Decimal(c.YearLow, 2, quantity.HalfEven), quantity.Decimal(c.LitreLow, 4, quantity.HalfEven)
+		yh, lh = yl, ll
+	}
 	f.Code = "cost_year"
 	if !counted {
 		f.Code, f.Needs = "cost_year_without_water", NeedsEfficiency
@@ -127,7 +131,10 @@ func (l *look) costs(f Finding, c water.Cost, currency, asOf, daily string, coun
 	f.Args = args("currency", currency, "as_of", asOf, "daily", daily)
 	l.add(f)
 	g := f
-	g.Subject, g.Code, g.Needs = "cost_litre", "cost_litre", ""
+	g.Subject, g.Code = "cost_litre", "cost_litre"
+	if !counted {
+		g.Code = "cost_litre_without_water"
+	}
 	g.Low, g.High = ll, lh
 	l.add(g)
 }

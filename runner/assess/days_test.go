@@ -96,6 +96,78 @@ func TestBenchFiguresOfAMovedFeed(t *testing.T) {
 	check(t, a, expect{"chlorine_reduction", KindBench, "reduction_at_least", "", "85.3", "100.0"}) // 1 - 0.06/(0.45 - 0.04)
 }
 
+// Chloride by hand, ur = 5 %: first day 10 of 100 mg/L is 90.0 % (88.5 to 91.5),
+// second 20 of 100 is 80.0 %; u(r) = 0.2 sqrt((1/400 + 0.0025) + (0.0025 + ...))
+// is 0.01416 with u0 = 1/6: 77.1 to 82.9. The published interval spans both, and
+// the days differ.
+func TestReductionSpansBothDays(t *testing.T) {
+	s := newStory(t).set("second_untreated", "chloride", reported("100 mg/L", "1 mg/L")).set("second_draw", "chloride", reported("20 mg/L", "1 mg/L"))
+	a := note(s.assess())
+	f := check(t, a, expect{"chloride", KindReduction, "reduction_between", "85.0", "77.1", "91.5"})
+	if argOf(f, "first_day") != "90.0 % (88.5 to 91.5 %)" || argOf(f, "second_day") != "80.0 % (77.1 to 82.9 %)" {
+		t.Errorf("%+v", f.Args)
+	}
+	if d := find(t, a, "chloride", KindReport); d.Code != "report_days_differ" {
+		t.Errorf("%+v", d)
+	}
+	s = newStory(t).set("second_untreated", "chloride", reported("100 mg/L", "1 mg/L")).set("second_draw", "chloride", reported("20 mg/L", "1 mg/L"))
+	s.secondFeedAfter = "560 uS/cm"
+	check(t, note(s.assess()), expect{"chloride", KindReduction, "reduction_between", "90.0", "88.5", "91.5"})
+	s = newStory(t).set("second_untreated", "chloride", reported("100 mg/L", "1 mg/L")).set("second_draw", "chloride", reported("<1 mg/L", "1 mg/L"))
+	check(t, note(s.assess()), expect{"chloride", KindReduction, "reduction_two_days", "", "88.5", "100.0"})
+}
+
+// A margin takes the second day in: 4 of 5 ug/L with U 0.4472 is 71 to 89 %,
+// <0.6 is 0 to 12 %; 6 ug/L lies above, so that the days differ.
+func TestMarginSpansBothDays(t *testing.T) {
+	s := newStory(t).set("first_draw", "lead", reported("4.0 ug/L", "0.6 ug/L")).set("second_draw", "lead", reported("<0.6 ug/L", "0.6 ug/L"))
+	check(t, note(s.assess()), expect{"lead", KindMargin, "margin_below", "", "0.0", "89.0"})
+	s = newStory(t).set("first_draw", "lead", reported("4.0 ug/L", "0.6 ug/L")).set("second_draw", "lead", reported("6.0 ug/L", "0.6 ug/L"))
+	check(t, note(s.assess()), expect{"lead", KindMargin, "margin_days_differ", "100.0", "71.0", "132.7"})
+}
+
+// Not reduced is said only where the interval lies wholly below zero; else the
+// two are not distinguishable.
+func TestNotReducedNeedsEvidence(t *testing.T) {
+	for treated, code := range map[string]string{"3.1 ug/L": "reduction_not_distinguishable", "6.0 ug/L": "reduction_none"} {
+		s := newStory(t).set("untreated", "nickel", reported("3.0 ug/L", "0.6 ug/L")).set("first_draw", "nickel", reported(treated, "0.6 ug/L"))
+		check(t, note(s.assess()), expect{"nickel", KindReduction, code, "*", "*", "*"})
+	}
+}
+
+// The decision of a rise is on record with what it rests on.
+func TestRiseShowsItsDecision(t *testing.T) {
+	f := find(t, risen(t).assess(), "nickel", KindRise)
+	for _, name := range []string{"z", "p", "adjusted", "looked", "level", "second_z", "second_adjusted"} {
+		if argOf(f, name) == "" {
+			t.Errorf("%s is not shown", name)
+		}
+	}
+	feed := 0
+	for _, in := range f.Inputs {
+		if in.Text == "500 uS/cm" || in.Text == "510 uS/cm" || in.Text == "505 uS/cm" {
+			feed++
+		}
+	}
+	if feed != 4 {
+		t.Errorf("%d of 4 readings of the feed among the inputs", feed)
+	}
+}
+
+// A mass balance over a fill needs the efficiency of a fill, and a steady feed.
+func TestBalanceOpenAsAWhole(t *testing.T) {
+	st := newStory(t).set("drain_water", "chloride", reported("130 mg/L", "1 mg/L")).run()
+	st.Tries["cycles"] = nil
+	a, err := Assess(st)
+	if err != nil {
+		t.Fatal(err)
+	}
+	check(t, note(a), expect{"balance", KindBench, "balance_no_efficiency", "", "", ""})
+	s := newStory(t)
+	s.feedAfter = "560 uS/cm"
+	check(t, note(s.assess()), expect{"balance", KindBench, "balance_feed_moved", "", "", ""})
+}
+
 // argOf is a finding's argument, "" for none.
 func argOf(f Finding, name string) string {
 	for _, a := range f.Args {

@@ -49,6 +49,7 @@ const (
 	FCost       = "cost"
 	FDrift      = "feed_drift"
 	FDuplicate  = "duplicate"
+	FDays       = "days_differ"
 	FHold       = "hold_time"
 	FIons       = "ion_balance"
 	FReport     = "report"
@@ -60,11 +61,11 @@ const (
 )
 
 var formulas = []Formula{
-	{FReduction, "1 - treated / untreated; its interval is 2 u wide on both sides, u = (treated / untreated) sqrt((u_treated / treated)^2 + (u_untreated / untreated)^2), u(c) = sqrt(u0^2 + (ur c)^2); a treated non-detect gives at least 1 - limit / (untreated - U)", "rules/water.ReductionWithin", "JCGM 100:2008, 5.1.2; u(c): " + practice},
-	{FRise, "z = (treated - untreated) / sqrt(u_treated^2 + u_untreated^2), one-sided normal p, Holm over all analytes looked at; an untreated non-detect stands at its limit; confirmed by a second day, a clean blank of the same bottle lot and a steady feed", "rules/water.Rises, rules/water.Confirm", "Holm 1979, Scand. J. Statist. 6:65-70 (from memory, unverified); the ladder: " + practice},
-	{FMargin, "treated / value, from treated - U to treated + U; below needs treated + U <= value, above needs treated - U > value", "rules/water.HealthValue", "ILAC-G8:09/2019, 4.2.2"},
+	{FReduction, "1 - treated / untreated; its interval is 2 u wide on both sides, u = (treated / untreated) sqrt((u_treated / treated)^2 + (u_untreated / untreated)^2), u(c) = sqrt(u0^2 + (ur c)^2); a treated non-detect is a bound at its limit and gives at least 1 - limit / (untreated - U); a steady second day widens the interval to span both", "rules/water.ReductionWithin", "JCGM 100:2008, 5.1.2; u(c): " + practice},
+	{FRise, "z = (treated - untreated) / sqrt(u_treated^2 + u_untreated^2), one-sided normal p, Holm over all analytes looked at; an untreated non-detect stands at its limit; confirmed by a second day, a clean blank of the same bottle lots and a feed that was read and steady on both days", "rules/water.Rises, rules/water.Confirm", "Holm 1979, Scand. J. Statist. 6:65-70 (from memory, unverified); the ladder: " + practice},
+	{FMargin, "treated / value, from treated - U to treated + U; below needs treated + U <= value, above needs treated - U > value; a non-detect is a bound at its limit; a second day widens the interval to span both", "rules/water.HealthValue", "ILAC-G8:09/2019, 4.2.2"},
 	{FGoal, "the goal against the reporting limit", "rules/water.Goal", arith},
-	{FRead, "as read; of several readings the median", "runner.State", arith},
+	{FRead, "as read; of several readings the median, from the lowest - U to the highest + U", "runner.State", arith},
 	{FMineral, "treated - U to treated + U, against the least recommended", "rules/water.Within95, rules/water.Mineral", practice},
 	{FHardness, "2.4973 calcium + 4.1180 magnesium, in mg/L as CaCO3, by molar masses", "rules/water.Hardness", "SM 2340 B prints 2.497 and 4.118"},
 	{FAlkalinity, "bicarbonate = alkalinity x 2 x 61.017 / 100.087", "rules/water.AlkalinityOf", "molar masses"},
@@ -75,15 +76,16 @@ var formulas = []Formula{
 	{FEfficiency, "product / (product + drain) over a whole fill, shut-off included", "rules/water.EfficiencyOf", arith},
 	{FAt25, "production / exp(2640 K (1/298 - 1/(273 + temperature)))", "rules/water.ProductionAt25", "the form and the constant of printed correction tables; constants from 2640 to 3020 are in print"},
 	{FCond25, "read x 1 / (1 + 0.02 (temperature - 25)); a meter that compensates is not compensated again", "rules/water.ConductivityAt", practice},
-	{FRejection, "1 - product / feed, both at 25 Cel", "rules/water.Rejection", arith},
-	{FTank, "tank (1 - (precharge + 101.325 kPa) / (pressure + 101.325 kPa))", "rules/water.TankWater", "Boyle's law"},
-	{FBalance, "(r treated + (1 - r) drain) / untreated, r the recovery, from the ends of each", "rules/water.CloseBalance", arith},
-	{FContact, "c(t) = c0 + a (1 - exp(-k t)), least squares; limits by profiled residuals, 95 %", "rules/estimate.FitContact", "checked against NIST StRD"},
+	{FRejection, "1 - product / feed, both at 25 Cel, from the lowest to the highest reading of the feed around the fill", "rules/water.Rejection", arith},
+	{FTank, "tank (1 - (precharge + 101.325 kPa) / (pressure + 101.325 kPa)), at the lowest precharge and the highest pressure that the gauges allow", "rules/water.TankWater", "Boyle's law"},
+	{FBalance, "(r treated + (1 - r) drain) / untreated, r the efficiency over a whole fill; 2 u wide on both sides, u from all four by the root of the sum of squares, calibration shared in one batch cancelling", "rules/water.CloseBalance", "JCGM 100:2008, 5.1.2"},
+	{FContact, "c(t) = c0 + a (1 - exp(-k t)), least squares; limits by profiled residuals, 95 %, widened by the meter's U", "rules/estimate.FitContact", "checked against NIST StRD"},
 	{FChange, "(last - first) / first", "runner/assess", arith},
 	{FLife, "volume treated since the part was new / rated volume", "runner.LifePoints", arith},
 	{FCost, "for each part price / life, the life being the shorter of the stated time and rated volume / daily use; water: daily use / efficiency at the tariff; 365 days", "rules/water.CostOf", practice},
-	{FDrift, "|after - before| / before, against what the values document allows", "runner/assess", practice},
+	{FDrift, "|after - before| / before, read within the window before the fill and at its end, against what the values document allows", "runner/assess", practice},
 	{FDuplicate, "both above 5 x the reporting limit: |a - b| / mean, at most 20 %; else |a - b| at most the reporting limit", "rules/water.Duplicates", "agency data-validation SOP 28.0; 20 %: " + practice},
+	{FDays, "|first - second| against sqrt(U_first^2 + U_second^2), for the treated samples and for the reductions of the two days", "runner/assess", "JCGM 100:2008, 5.1.2"},
 	{FHold, "analysed - drawn, against the hold time of the bottle, the stricter of a pair", "runner.State.Holds", "the protocol's bottle"},
 	{FIons, "(cations - anions) / (cations + anions), in meq/L", "rules/water.IonBalance", "acceptance: SM 1030 E, from memory, unverified"},
 	{FReport, "results of one report held against each other", "runner/assess", practice},

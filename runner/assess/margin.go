@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"math/big"
 	"strings"
 
 	"tapledger/rules/quantity"
@@ -8,7 +9,8 @@ import (
 )
 
 // margin holds the treated result against the lowest health-based value that
-// may decide.
+// may decide. Where the repeat of another day has a result the interval spans
+// both, steady feed or not: a margin is about the treated water alone.
 func (l *look) margin(p *pair) error {
 	if p.def.Role != "contaminant" && !l.hasValue(p.id) {
 		return nil // nobody published one, and nobody would look for it
@@ -25,14 +27,15 @@ func (l *look) margin(p *pair) error {
 		return nil
 	}
 	low := water.LowestValue(l.published, p.id, p.treated.m.Result.Speciation, p.treated.m.Result.Quantity.Dim)
+	left := leftOut(low.Left)
 	if !low.Found {
-		settle(&f, p, "margin_none")
+		settle(&f, p, "margin_none", "left", left)
 		l.add(f)
 		return nil
 	}
 	f.Inputs = append(f.Inputs, l.from[low.Row])
 	about := []string{"value", join(low.Row.Value, low.Row.Speciation), "type", low.Row.Type, "jurisdiction", low.Row.Jurisdiction,
-		"document", low.Row.Document, "year", low.Row.Year, "status", low.Row.Status}
+		"document", low.Row.Document, "year", low.Row.Year, "status", low.Row.Status, "left", left}
 	a, err := water.HealthValue(p.treated.m, low.Value, p.treated.m.Result.Speciation, l.assumed)
 	if err != nil {
 		settle(&f, p, "margin_not_comparable", about...)
@@ -40,18 +43,61 @@ func (l *look) margin(p *pair) error {
 		return nil
 	}
 	f.Unit = "%"
+	code := marginCode(a)
+	if p.second.ok && l.otherDay() && comparable(p.treated, p.second) == nil {
+		b, err := water.HealthValue(p.second.m, low.Value, p.second.m.Result.Speciation, l.assumed)
+		if err != nil {
+			return err
+		}
+		f.Inputs, f.Marks = append(f.Inputs, p.second.inputs...), l.marked(append(f.Marks, p.second.marks...), l.draws.second.step)
+		first, second := shareText(a), shareText(b)
+		about = append(about, "days", first+" and "+second, "first_day", first, "second_day", second)
+		a.Margin = spanned(a.Margin, b.Margin)
+		if a.Point != nil && b.Point != nil {
+			a.Point = meanOf([]*big.Rat{a.Point, b.Point})
+		} else {
+			a.Point = nil
+		}
+		if marginCode(b) != code {
+			code = "margin_days_differ"
+		}
+	}
 	f.Value = percent(a.Point, quantity.HalfEven)
 	f.Low, f.High = percent(a.Margin.Lo, quantity.Down), percent(a.Margin.Hi, quantity.Up)
-	code := map[string]string{water.BelowValue: "margin_below", water.AboveValue: "margin_above"}[a.State]
-	if code == "" {
-		code = map[string]string{water.Straddles: "margin_straddles", water.LimitAboveValue: "margin_limit", water.RangeBelowValue: "margin_range"}[a.Why]
-	}
 	settle(&f, p, code, about...)
 	if low.Row.Status != "VERIFIED" {
 		f.Marks = l.marked(append(f.Marks, "status:"+strings.ToLower(low.Row.Status)))
 	}
 	l.add(f)
 	return nil
+}
+
+// marginCode names what one day's sample says.
+func marginCode(a water.Against) string {
+	if code := map[string]string{water.BelowValue: "margin_below", water.AboveValue: "margin_above"}[a.State]; code != "" {
+		return code
+	}
+	return map[string]string{water.Straddles: "margin_straddles", water.LimitAboveValue: "margin_limit", water.RangeBelowValue: "margin_range"}[a.Why]
+}
+
+// shareText is one day's share of the value as an argument.
+func shareText(a water.Against) string {
+	return spanText(percent(a.Margin.Lo, quantity.Down), percent(a.Margin.Hi, quantity.Up)) + " %"
+}
+
+// leftOut lists the health-based values that did not count for their status or
+// expression, with why; those on another basis are none.
+func leftOut(list []water.LeftOut) string {
+	why := map[string]string{water.FromMemory: "from memory, unverified", water.InConflict: "its sources disagree", water.NoYear: "its document or year is missing",
+		water.NotRead: "not a quantity", water.OtherUnits: "expressed differently"}
+	goals := map[string]bool{"MCLG": true, "PHG": true}
+	var out []string
+	for _, x := range list {
+		if why[x.Why] != "" && !goals[x.Row.Type] {
+			out = append(out, join(x.Row.Value, x.Row.Speciation)+" ("+x.Row.Type+", "+x.Row.Jurisdiction+", "+why[x.Why]+")")
+		}
+	}
+	return strings.Join(out, ", ")
 }
 
 func (l *look) hasValue(analyte string) bool {
@@ -82,7 +128,8 @@ func (l *look) goals(p *pair) {
 		}
 		f := Finding{Subject: p.id, Kind: KindGoal, Rule: FGoal, Source: row.Document + ", " + row.Year, Inputs: append(append([]Input{}, p.treated.inputs...), l.from[row])}
 		code := map[string]string{water.GoalOfZero: "goal_zero", water.NoMethodBelow: "goal_no_method", water.GoalCompared: "goal_compared"}[water.Goal(p.treated.m, q)]
-		settle(&f, p, code, "value", join(row.Value, row.Speciation), "type", row.Type, "jurisdiction", row.Jurisdiction, "document", row.Document, "year", row.Year)
+		f.Code, f.Needs = code, byCode[code].Needs
+		f.Args = args("name", p.def.Name, "value", join(row.Value, row.Speciation), "type", row.Type, "jurisdiction", row.Jurisdiction, "document", row.Document, "year", row.Year)
 		l.add(f)
 	}
 }

@@ -86,7 +86,7 @@ func (l *look) mineral(id string, d protocol.AnalyteDef) error {
 			return err
 		}
 		code := map[string]string{water.LessThanRange: "mineral_less", water.InRange: "mineral_within", water.MoreThanRange: "mineral_more", water.Undecided: "mineral_open"}[state]
-		settle(&g, p, code, "least", r.text(r.least), "most", r.text(r.most), "document", r.row.Document, "year", r.row.Year, "status", spokenStatus(r.row.Status))
+		settle(&g, p, code, "range", r.words(), "scope", scopeOf(r.row.Note), "document", r.row.Document, "year", r.row.Year, "status", spokenStatus(r.row.Status))
 		l.add(g)
 	}
 	return nil
@@ -96,6 +96,28 @@ func (l *look) mineral(id string, d protocol.AnalyteDef) error {
 type span struct {
 	row         protocol.ValueRow
 	least, most *recommendation
+}
+
+// words are the range as it is said: one end alone is no range.
+func (s span) words() string {
+	least, most := s.text(s.least), s.text(s.most)
+	switch {
+	case most == "":
+		return "at least " + least
+	case least == "":
+		return "at most " + most
+	}
+	return least + " to " + most
+}
+
+// scopeOf is what a recommended value is for, where its note says "for ...".
+func scopeOf(note string) string {
+	for _, part := range strings.Split(note, ";") {
+		if part = strings.TrimSpace(part); strings.HasPrefix(part, "for ") {
+			return part
+		}
+	}
+	return ""
 }
 
 func (s span) text(r *recommendation) string {
@@ -322,7 +344,7 @@ func (l *look) ph() error {
 	if f.Code == "" {
 		f.Code = "ph_open"
 	}
-	f.Args = args("alkalinity", g.text, "twin_ph", oneDecimal(why.Twin.PH), "twin_alkalinity", why.Twin.Alkalinity, "twin_row", why.Twin.ID)
+	f.Args = args("alkalinity", g.text, "twin_ph", oneDecimal(why.Twin.PH), "twin_alkalinity", why.Twin.Alkalinity, "twin_co2", why.Twin.CO2, "twin_row", why.Twin.ID)
 	l.add(f)
 	return nil
 }
@@ -335,7 +357,8 @@ func oneDecimal(text string) string {
 	return quantity.Decimal(r, 1, quantity.HalfEven)
 }
 
-// lowIonic tells whether an electrode is one for water of few ions.
+// lowIonic tells whether an electrode is one for water of few ions, as its
+// document's class or title says.
 func lowIonic(r reading) bool {
-	return r.instrument != nil && strings.Contains(r.instrument.Class, "low_ionic")
+	return r.instrument != nil && (strings.Contains(r.instrument.Class, "low_ionic") || strings.Contains(strings.ToLower(r.instrument.Title), "low-ionic"))
 }

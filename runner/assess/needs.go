@@ -89,6 +89,7 @@ var statusWords = map[string]string{
 // assumptions says what an "assumed:" mark is about.
 var assumptions = map[string]string{
 	"uncertainty":  "the laboratory's uncertainty",
+	"small_values": "an uncertainty of small values from the laboratory's limit",
 	"no_limit":     "an uncertainty without a share for small values, no limit being known",
 	"resolution":   "an uncertainty equal to the instrument's resolution",
 	"instrument":   "no uncertainty of the instrument",

@@ -17,6 +17,7 @@ import (
 type reading struct {
 	ok         bool
 	q          quantity.Quantity
+	lo, hi     *big.Rat // lowest and highest of several readings, base unit; nil: one reading
 	written    bool     // q is one value as written
 	u          *big.Rat // expanded, base unit; nil: not known
 	belowFloor bool
@@ -28,18 +29,26 @@ type reading struct {
 }
 
 // interval is the reading with its uncertainty, from zero upwards where its
-// dimension has a floor.
+// dimension has a floor. Of several readings it holds all, from the lowest less
+// U to the highest and U: they differ by more than an instrument does.
 func (r reading) interval() quantity.Interval {
 	i := quantity.Point(r.q)
+	if r.lo != nil && r.hi != nil {
+		i.Lo, i.Hi = r.lo, r.hi
+	}
 	if r.u == nil || r.u.Sign() == 0 {
 		return i
 	}
-	i.Lo, i.Hi = new(big.Rat).Sub(r.q.Base, r.u), new(big.Rat).Add(r.q.Base, r.u)
+	i.Lo, i.Hi = new(big.Rat).Sub(i.Lo, r.u), new(big.Rat).Add(i.Hi, r.u)
 	if r.q.Dim.FromZero() && i.Lo.Sign() < 0 {
 		i.Lo = new(big.Rat)
 	}
 	return i
 }
+
+// lowest and highest are the ends of the interval as quantities.
+func (r reading) lowest() quantity.Quantity  { return quantity.New(r.interval().Lo, r.q.Unit) }
+func (r reading) highest() quantity.Quantity { return quantity.New(r.interval().Hi, r.q.Unit) }
 
 // asked finds what a step asks for that gives a measurement.
 func asked(s *protocol.Step, gives string) (protocol.Asked, bool) {
@@ -121,6 +130,14 @@ func (l *look) reading(s *protocol.Step, a protocol.Asked) reading {
 		return reading{}
 	}
 	r.ok, r.written, r.q = true, len(list) == 1, median(list)
+	for _, q := range list {
+		if r.lo == nil || q.Base.Cmp(r.lo) < 0 {
+			r.lo = q.Base
+		}
+		if r.hi == nil || q.Base.Cmp(r.hi) > 0 {
+			r.hi = q.Base
+		}
+	}
 	key := a.Name + "_instrument"
 	if a.Name == "value" {
 		key = "instrument"

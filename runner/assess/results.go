@@ -103,6 +103,9 @@ func (l *look) uncertainty(g *got, r *runner.LabResult, role, analyte string) {
 			g.inputs = append(g.inputs, Input{Name: role + " half width of QC limits", Text: scope.QCHalfWidth, Doc: "laboratory/" + lab.ID + "/" + lab.Version})
 		}
 	}
+	if g.m.HalfWidth != nil && g.m.Limit() != nil {
+		g.marks = append(g.marks, "assumed:small_values")
+	}
 	if g.m.HalfWidth == nil {
 		g.marks = append(g.marks, "assumed:uncertainty")
 	}
