@@ -231,6 +231,9 @@ func RegisterFiles(o Objects, main string) (map[string][]byte, error) {
 		if e.Head != nil && *e.Head == h {
 			continue
 		}
+		if e.Head != nil && h.Seq <= e.Head.Seq {
+			return nil, fmt.Errorf("run %s ends at record %d, and main names record %d of it; run verify", run, h.Seq, e.Head.Seq)
+		}
 		path, b, err := h.File()
 		if err != nil {
 			return nil, err

@@ -46,6 +46,9 @@ func (v *verifier) readOneRun(id string) {
 	v.rep.Runs++
 	faults := len(v.rep.Faults)
 	w := &runWalk{id: id, f: f, prev: ZeroPrev, mainAt: -1}
+	if _, isMain := v.mainAt[head]; isMain {
+		v.fault("run_missing", where, "its ref names commit %s of main, so none of its records can be found", head)
+	}
 	for _, c := range v.runCommits(head, where) {
 		v.readRunCommit(w, c)
 	}

@@ -102,15 +102,18 @@ func (v *verifier) checkpointCount(c Checkpoint, at int, where string) {
 // says of other runs can be held against them once all were read.
 type insideCheckpoint struct {
 	where, text, sig string
+	carrier          Record // its body taken out
 }
 
 // collectInside takes the checkpoint out of a hand_over record.
 func (v *verifier) collectInside(r Record, where string) {
 	var body struct{ Checkpoint, Signature string }
 	if err := json.Unmarshal(r.Body, &body); err != nil || body.Checkpoint == "" {
-		return // what a body must hold is for the runner to say
+		v.fault("checkpoint_differs", where, "a hand_over record carries no checkpoint, so the laboratory's form pins nothing")
+		return
 	}
-	v.inside = append(v.inside, insideCheckpoint{where + " checkpoint", body.Checkpoint, body.Signature})
+	r.Body = nil
+	v.inside = append(v.inside, insideCheckpoint{where + " checkpoint", body.Checkpoint, body.Signature, r})
 }
 
 // readInside holds the runs against the checkpoints in hand_over records.
@@ -120,6 +123,7 @@ func (v *verifier) readInside() {
 		if !ok {
 			continue
 		}
+		v.coversCarrier(in, c)
 		for _, r := range c.Runs {
 			have := v.hashes[r.Run]
 			switch {
@@ -130,4 +134,19 @@ func (v *verifier) readInside() {
 			}
 		}
 	}
+}
+
+// coversCarrier holds a hand-over's checkpoint to what makes the laboratory a
+// witness: it names the main commit that the record saw, and the record just
+// before it, so that the sample ids pin everything up to the hand-over.
+func (v *verifier) coversCarrier(in insideCheckpoint, c Checkpoint) {
+	if c.Main != in.carrier.Main {
+		v.fault("checkpoint_differs", in.where, "it names main %s, the record that carries it saw %s", c.Main, in.carrier.Main)
+	}
+	for _, r := range c.Runs {
+		if r.Run == in.carrier.Run && r.Seq == in.carrier.Seq-1 && r.Record == in.carrier.Prev {
+			return
+		}
+	}
+	v.fault("checkpoint_differs", in.where, "it does not name record %d of its own run, the one before the hand-over", in.carrier.Seq-1)
 }

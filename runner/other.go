@@ -172,6 +172,9 @@ func (s *State) checkSecondPerson(m meta, b *SecondPerson, c circumstances) *Ref
 	if b.Confirms < 1 || b.Confirms > s.Seq {
 		return refuse("", "", "there is no record %d to confirm", b.Confirms)
 	}
+	if m.by == audit.BenchPrincipal {
+		return refuse("", "somebody else confirms it, with a key of their own", "the bench is no second person")
+	}
 	of := s.metas[b.Confirms-1]
 	if of.by == m.by {
 		return refuse("", "somebody else confirms it", "record %d is by %s, who cannot confirm it", b.Confirms, m.by)

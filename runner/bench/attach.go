@@ -9,6 +9,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 
 	"tapledger/audit"
@@ -24,6 +25,10 @@ const (
 )
 
 const attachmentsDir = "attachments"
+
+// commitmentForm is what a commitment looks like. It names a file, so nothing
+// else may reach the disk, whatever a ledger says.
+var commitmentForm = regexp.MustCompile(`^sha256:[0-9a-f]{64}$`)
 
 // Sealed is a file that is about to be attached: what the record will say, and
 // the bytes and salt that are kept outside the ledger.
@@ -92,6 +97,9 @@ func keep(sealed []*Sealed) error {
 
 // Attached reads an attachment's bytes and salt, if they are still here.
 func (b *Bench) Attached(commitment string) (data, salt []byte, err error) {
+	if !commitmentForm.MatchString(commitment) {
+		return nil, nil, fmt.Errorf("%.80q is no commitment", commitment)
+	}
 	name := filepath.Join(b.Dir, attachmentsDir, strings.TrimPrefix(commitment, "sha256:"))
 	if data, err = os.ReadFile(name); err != nil {
 		return nil, nil, err

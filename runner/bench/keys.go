@@ -83,6 +83,9 @@ func (b *Bench) signer(m *Main, principal string) (audit.Signer, error) {
 
 // actor gives the person who acts and their key.
 func (b *Bench) actor(m *Main) (audit.Signer, error) {
+	if b.by == audit.BenchPrincipal {
+		return nil, &runner.Refusal{Says: "nobody acts as the bench: its key signs checkpoints", Hint: "name a person with --by; tapledger person lists them"}
+	}
 	if b.by != "" {
 		return b.signer(m, b.by)
 	}

@@ -82,6 +82,8 @@ func (b *Bench) finish(m *Main, run string) (string, error) {
 		return "", fmt.Errorf("run %s is gone: main names record %d of it: run verify", run, e.Head.Seq)
 	case st == nil:
 		return "an opening that was cut short is registered as never started", b.neverStarted(m, run)
+	case e.Head != nil && !reaches(st, *e.Head):
+		return "", fmt.Errorf("run %s ends at record %d and does not hold record %d that main names: run verify", run, st.Seq, e.Head.Seq)
 	}
 	ended := st.Phase == runner.PhaseClosed || st.Phase == runner.PhaseAbandoned
 	switch {
@@ -92,6 +94,15 @@ func (b *Bench) finish(m *Main, run string) (string, error) {
 		return "a closing that was cut short is registered", b.registerEnd(m, run, st, reasonOf(st))
 	}
 	return "", nil
+}
+
+// reaches reports whether a run still holds the record that main names.
+func reaches(st *runner.State, h audit.Head) bool {
+	if h.Seq > st.Seq {
+		return false
+	}
+	b, err := st.Records[h.Seq-1].Bytes()
+	return err == nil && audit.Hash(b) == h.Record
 }
 
 // closings counts the records that ended the run.

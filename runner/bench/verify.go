@@ -1,6 +1,8 @@
 package bench
 
 import (
+	"strings"
+
 	"tapledger/audit"
 	"tapledger/runner"
 )
@@ -40,7 +42,7 @@ func (b *Bench) Verify(opt VerifyOptions) (*Verified, error) {
 		return v, nil // main cannot be read: the report says so
 	}
 	for _, c := range v.Attachments.Changed {
-		rep.Faults = append(rep.Faults, audit.Fault{Code: "attachment_changed", Where: "attachments/" + c[len("sha256:"):],
+		rep.Faults = append(rep.Faults, audit.Fault{Code: "attachment_changed", Where: "attachments/" + strings.TrimPrefix(c, "sha256:"),
 			Says:  "the file is not the one that was attached, or its salt is not",
 			Means: "The record stands; the file beside it proves nothing.", Do: "Bring back the file from a copy, or take it away: missing bytes are no damage."})
 	}
