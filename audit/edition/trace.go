@@ -33,6 +33,7 @@ type WayScore struct {
 	Number   string    `json:"number"`
 	High     string    `json:"high"`
 	Rank     int       `json:"rank"`
+	Worst    int       `json:"rank_worst"` // the worst possible rank; Rank is the best
 	Sharing  int       `json:"sharing"`
 	Band     string    `json:"band"`
 	BandHigh string    `json:"band_high"`
@@ -106,7 +107,7 @@ func Trace(o audit.Objects, edition, unit, name string) (*Way, error) {
 	w := &Way{Edition: e.id, Commit: e.commit.Hash, Simulated: c.Basis.Simulated, Unit: unit, Title: basis.Document.Title, Run: basis.Run, Name: name, Findings: []WayFinding{}, Records: []WayRecord{}}
 	switch {
 	case name == "score":
-		w.Score = &WayScore{Low: score.Low, Number: score.Number, High: score.High, Rank: score.Rank, Sharing: score.Sharing,
+		w.Score = &WayScore{Low: score.Low, Number: score.Number, High: score.High, Rank: score.Rank, Worst: score.RankWorst, Sharing: score.Sharing,
 			Band: score.Band, BandHigh: score.BandHigh, Before: score.Before, Half: c.Scores.Half, Caps: score.Caps}
 		for _, m := range score.Measures {
 			w.measure(c, a, m)

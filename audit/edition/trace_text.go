@@ -48,20 +48,29 @@ func stepText(r WayRecord) string {
 	return fmt.Sprintf(" of step %s, try %d", r.Step, r.Try)
 }
 
+// numbered is a score with its range, or the range alone where there is no
+// single number.
+func numbered(number, low, high, of string) string {
+	if number == "" {
+		return "between " + low + " and " + high + of
+	}
+	return number + of + ", from " + low + " to " + high
+}
+
 func (w *Way) scoreText(b *strings.Builder) {
 	s := w.Score
-	fmt.Fprintf(b, "  %s of 100, from %s to %s\n", s.Number, s.Low, s.High)
-	fmt.Fprintf(b, "  rank %d", s.Rank)
-	if s.Sharing > 1 {
-		fmt.Fprintf(b, ", shared by %d units whose intervals overlap", s.Sharing)
+	fmt.Fprintf(b, "  %s\n", numbered(s.Number, s.Low, s.High, " of 100"))
+	fmt.Fprintf(b, "  possible rank %d", s.Rank)
+	if s.Worst > s.Rank {
+		fmt.Fprintf(b, " to %d", s.Worst)
 	}
-	fmt.Fprintf(b, "\n  before caps and spread: %s, from %s to %s; the spread adds %s points on either side\n", s.Before[1], s.Before[0], s.Before[2], s.Half)
+	fmt.Fprintf(b, "\n  before caps and spread: %s; the spread adds %s points on either side, then caps\n", numbered(s.Before[1], s.Before[0], s.Before[2], ""), s.Half)
 	for _, c := range s.Caps {
 		switch c.State {
 		case "applies":
 			fmt.Fprintf(b, "  cap %s applies\n", c.Cap)
 		case "open":
-			fmt.Fprintf(b, "  cap %s is undecided, and is not applied\n", c.Cap)
+			fmt.Fprintf(b, "  cap %s is undecided: it may apply, and reaches the low end\n", c.Cap)
 		}
 	}
 	b.WriteString("\nMeasures\n")
@@ -97,6 +106,13 @@ func (m WayMeasure) text(b *strings.Builder, alone bool) {
 	fmt.Fprintf(b, "    weight %s%s\n", m.Weight, share)
 }
 
+// decided are the arguments that a decision rests on, as a way names them.
+var decided = map[string]string{
+	"z": "z", "p": "one-sided p", "adjusted": "p after Holm", "looked": "analytes looked at", "level": "family level in percent",
+	"second_z": "z of the second day", "second_adjusted": "p after Holm of the second day", "lacks": "lacks for a confirmation",
+	"first_day": "first day", "second_day": "second day",
+}
+
 func unitText(u string) string {
 	if u == "" {
 		return ""
@@ -120,6 +136,11 @@ func (w *Way) findingText(b *strings.Builder, f WayFinding) {
 	fmt.Fprintf(b, "  %s\n", f.Sentence)
 	fmt.Fprintf(b, "    formula %s: %s\n", f.Formula.ID, f.Formula.Text)
 	fmt.Fprintf(b, "    computed by %s; source: %s\n", f.Formula.Function, f.Source)
+	for _, a := range f.Args {
+		if words := decided[a.Name]; words != "" {
+			fmt.Fprintf(b, "    %s: %s\n", words, a.Text)
+		}
+	}
 	for _, in := range f.Inputs {
 		fmt.Fprintf(b, "    %s = %s    %s\n", in.Name, in.Text, w.where(in))
 	}
