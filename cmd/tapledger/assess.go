@@ -3,8 +3,10 @@ package main
 import (
 	"flag"
 	"fmt"
+	"slices"
 	"strings"
 
+	"tapledger/protocol"
 	"tapledger/runner"
 	"tapledger/runner/assess"
 )
@@ -38,18 +40,35 @@ var verbAssess = verb{
 				s.WriteString("simulated, invented\n")
 			}
 			s.WriteString(rowsText(a.Rows))
-			for _, f := range a.Findings {
-				s.WriteString(assess.Sentence(f) + "\n")
-			}
-			s.WriteString(resultCautions(st, "finding"))
+			s.WriteString(findingsText(a.Findings))
+			s.WriteString(resultCautions(st, "finding", "report"))
 			return c.show(nil, "%s", s.String())
 		}
 	},
 }
 
-// resultCautions are the cautions that go with results: above-value only where
-// something was found above a value, and then first.
-func resultCautions(st *runner.State, where string) string {
+// findingsText is a sentence for each finding, followed by the numbers of its
+// marks, and what the marks mean once below all of them.
+func findingsText(list []assess.Finding) string {
+	var s, legend strings.Builder
+	number := map[string]int{}
+	for _, f := range list {
+		s.WriteString(assess.Sentence(f))
+		for _, m := range f.Marks {
+			if number[m] == 0 {
+				number[m] = len(number) + 1
+				fmt.Fprintf(&legend, "[%d] %s\n", number[m], assess.MarkWords(m))
+			}
+			fmt.Fprintf(&s, " [%d]", number[m])
+		}
+		s.WriteString("\n")
+	}
+	return s.String() + legend.String()
+}
+
+// resultCautions are the cautions that go with results, each once: above-value
+// only where something was found above a value, and then first.
+func resultCautions(st *runner.State, where ...string) string {
 	above := false
 	if a, err := assess.Assess(st); err == nil {
 		for _, f := range a.Findings {
@@ -57,7 +76,15 @@ func resultCautions(st *runner.State, where string) string {
 		}
 	}
 	var first, s string
-	for _, x := range cautionsShown(st.Pinned.Cautions, where) {
+	var due []*protocol.Caution
+	for _, w := range where {
+		for _, x := range cautionsShown(st.Pinned.Cautions, w) {
+			if !slices.Contains(due, x) {
+				due = append(due, x)
+			}
+		}
+	}
+	for _, x := range due {
 		switch {
 		case x.ID != "above-value":
 			s += cautionText(x)
