@@ -209,6 +209,12 @@ func runVectors() []vector {
 			}},
 		{name: "run-cut-below-hand-over", code: "checkpoint_cut", why: "the last record of a run was cut off; the checkpoint in a hand_over record of another run names it",
 			build: do(func(l *ledger) { handOver(l, a); l.cut(b, 1) })},
+		{name: "hand-over-uncovered", code: "checkpoint_differs", why: "the checkpoint in a hand_over record is older than the record before it, so sample ids do not pin that record",
+			build: do(func(l *ledger) {
+				text, sig := SplitCheckpoint(l.checkpoint())
+				l.add(a, "entry", "ash")
+				handOverWith(l, a, text, sig)
+			})},
 		{name: "run-unregistered", code: "run_unregistered", why: "a run has records but no entry in the register", build: tiny(func(l *ledger) { l.add(runID("cccc"), KindOpened, "ash") })},
 		{name: "closed-continued", code: "after_closed", why: "an entry follows the record that closed the run",
 			build: tiny(func(l *ledger) { l.closeRun(b, "moss", KindClosed); l.add(b, "entry", "moss") })},
@@ -270,6 +276,10 @@ func chainVectors() []vector {
 // handOver writes a record that holds a checkpoint of the ledger as it is.
 func handOver(l *ledger, run string) {
 	text, sig := SplitCheckpoint(l.checkpoint())
+	handOverWith(l, run, text, sig)
+}
+
+func handOverWith(l *ledger, run string, text, sig []byte) {
 	r := l.next(run, KindHandOver, "ash")
 	var err error
 	r.Body, err = Marshal(map[string]string{"format": "body/1", "checkpoint": string(text), "signature": string(sig)})

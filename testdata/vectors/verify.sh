@@ -121,7 +121,8 @@ while read -r h ref; do d=e/${ref##*/}; mkdir -p "$d"; git archive "$h" | tar x 
     k=${seqof[${1:-}]:-}; [ "${k%/*}" = "$x" ] && [ "${k#*/}" -ge "${head[$x/$p]:-0}" ] || bad "$ref: head of $x"; shift; done; [ $# = 0 ] || bad "$ref: parents"
   for f in "$d"/evidence/*/records/*.json; do [ -e "$f" ] || continue; x=${f#"$d/evidence/"}; s=${f##*/}; cmp -s "$f" "r/${x%%/*}/${s%.json}" || bad "$ref: $f"; done
 done < <(grep ' refs/heads/editions/' refs)
-mkdir h; while read -r f; do k=h/${f//\//_}; jq -jr .body.checkpoint "$f" >"$k.txt"; jq -jr .body.signature "$f" >"$k.sig"; done < <(xargs jq -r 'select(.kind == "hand_over" and .body.checkpoint) | input_filename' <files)
+mkdir h; while read -r f; do k=h/${f//\//_}; jq -jr .body.checkpoint "$f" >"$k.txt"; jq -jr .body.signature "$f" >"$k.sig"
+  for l in "$(jq -r '"run \(.run) \(.seq - 1) \(.prev)"' "$f")" "$(jq -r '"main " + .main' "$f")"; do grep -qxF "$l" "$k.txt" || bad "$f: its checkpoint lacks $l"; done; done < <(xargs jq -r 'select(.kind == "hand_over") | input_filename' <files)
 for f in ${since:+"$since"} "m/$n"/register/checkpoints/*.txt h/*.txt; do [ -e "$f" ] || continue
   sed '/^-----BEGIN/,$d' "$f" >text; if [ "$f" = "$since" ]; then sed -n '/^-----BEGIN/,$p' "$f" >sig; else cp "${f%.txt}.sig" sig; fi
   who=$(ssh-keygen -Y find-principals -s sig -f allowed 2>err) && ssh-keygen -Y verify -f allowed -I "$who" -n checkpoint@tapledger -s sig <text >/dev/null 2>&1 || bad "$f: signature"
