@@ -67,6 +67,7 @@ var codes = []Code{
 	// Reduction. A negative reduction is never printed: it is not reduced.
 	{"reduction_between", KindReduction, Known, "{name}: reduced by {value} % ({span} %)[ in the {draw}][; two days taken together, {days}].", ""},
 	{"reduction_two_days", KindReduction, Known, "{name}: reduced by {span} %[ in the {draw}]; two days taken together, {days}.", NeedsRepeat},
+	{"reduction_days_disagree", KindReduction, Known, "{name}: reduced by {high} % at most[ in the {draw}]; the two days do not agree, {days}.", NeedsRepeat},
 	{"reduction_not_distinguishable", KindReduction, Known, "{name}: untreated ({untreated}) and treated ({treated}) do not differ by more than their uncertainty; reduced by {high} % at most[ in the {draw}][; two days taken together, {days}].", NeedsMoreInFeed},
 	{"reduction_uncertain", KindReduction, Undecided, "{name}: reduced by {value} % as measured, but the untreated sample ({untreated}) lies too close to its limit for an interval.", NeedsMoreInFeed},
 	{"reduction_at_least", KindReduction, Known, "{name}: reduced by at least {low} %[ in the {draw}], the treated sample being below {limit}[; two days taken together, {days}].", NeedsFinerTreated},
@@ -97,9 +98,9 @@ var codes = []Code{
 	{"rise_not_comparable", KindRise, Missing, "{name}: no rise can be looked for, the results being expressed differently ({untreated}, {treated}).", NeedsSameExpression},
 
 	// Distance to the lowest health-based value, with a guard band.
-	{"margin_below", KindMargin, Known, "{name}: below {value} ({type}, {jurisdiction}, {document}, {year}), the lowest health-based value of those read in their source, at {span} % of it[; on the two days {days}][; not counted: {left}].", ""},
-	{"margin_above", KindMargin, Known, "{name}: above {value} ({type}, {jurisdiction}, {document}, {year}), the lowest health-based value of those read in their source, at {span} % of it[; on the two days {days}][; not counted: {left}].", NeedsAdvice},
-	{"margin_straddles", KindMargin, Known, "{name}: undecided against {value} ({type}, {jurisdiction}, {document}, {year}), the lowest health-based value of those read in their source, which lies within the interval of {span} % of it[; on the two days {days}][; not counted: {left}].", NeedsRepeat},
+	{"margin_below", KindMargin, Known, "{name}: below {value} ({type}, {jurisdiction}, {document}, {year}), the lowest health-based value of those read in their source, at {span} % of it[; two days taken together, {days}][; not counted: {left}].", ""},
+	{"margin_above", KindMargin, Known, "{name}: above {value} ({type}, {jurisdiction}, {document}, {year}), the lowest health-based value of those read in their source, at {span} % of it[; two days taken together, {days}][; not counted: {left}].", NeedsAdvice},
+	{"margin_straddles", KindMargin, Known, "{name}: undecided against {value} ({type}, {jurisdiction}, {document}, {year}), the lowest health-based value of those read in their source, which lies within the interval of {span} % of it[; two days taken together, {days}][; not counted: {left}].", NeedsRepeat},
 	{"margin_days_differ", KindMargin, Known, "{name}: undecided against {value} ({type}, {jurisdiction}, {document}, {year}), the lowest health-based value of those read in their source, because the two days differ ({days}), at {span} % of it together[; not counted: {left}].", NeedsRepeat},
 	{"margin_limit", KindMargin, Known, "{name}: undecided against {value} ({type}, {jurisdiction}, {document}, {year}), the lowest health-based value of those read in their source, because the laboratory's limit ({treated}) lies above it[; not counted: {left}].", NeedsFinerTreated},
 	{"margin_range", KindMargin, Known, "{name}: undecided against {value} ({type}, {jurisdiction}, {document}, {year}), the lowest health-based value of those read in their source, the result ({treated}) being above what could be measured.", NeedsDilution},

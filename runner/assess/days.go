@@ -60,16 +60,33 @@ func (l *look) bothDays(f *Finding, p *pair, r water.ReductionBounds, code strin
 	}
 	if second != code {
 		code = "reduction_two_days"
+		if joined.Interval.Lo == nil || joined.Interval.Lo.Sign() < 0 {
+			code = "reduction_days_disagree"
+		}
 	}
-	return joined, code, []string{"days", first + " and " + dayText(again), "first_day", first, "second_day", dayText(again)}, nil
+	return joined, code, []string{"days", daysText(first, dayText(again)), "first_day", first, "second_day", dayText(again)}, nil
 }
 
-// dayText is one day's reduction as an argument.
-func dayText(r water.ReductionBounds) string {
-	span := spanText(percent(r.Interval.Lo, quantity.Down), percent(r.Interval.Hi, quantity.Up))
-	if r.Point == nil {
-		return span + " %"
+// daysText says what two days give.
+func daysText(first, second string) string {
+	if first == second {
+		return "each of them alike"
 	}
+	return first + " and " + second
+}
+
+// dayText is one day's reduction as an argument; a negative one is never
+// printed.
+func dayText(r water.ReductionBounds) string {
+	switch {
+	case r.Interval.Hi != nil && r.Interval.Hi.Sign() <= 0:
+		return "not reduced"
+	case r.Interval.Lo == nil || r.Interval.Lo.Sign() < 0:
+		return percent(r.Interval.Hi, quantity.Up) + " % at most"
+	case r.Point == nil:
+		return "at least " + percent(r.Interval.Lo, quantity.Down) + " %"
+	}
+	span := spanText(percent(r.Interval.Lo, quantity.Down), percent(r.Interval.Hi, quantity.Up))
 	return percent(r.Point, quantity.HalfEven) + " % (" + span + " %)"
 }
 

@@ -1,6 +1,7 @@
 package assess
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -115,6 +116,16 @@ func TestReductionSpansBothDays(t *testing.T) {
 	check(t, note(s.assess()), expect{"chloride", KindReduction, "reduction_between", "90.0", "88.5", "91.5"})
 	s = newStory(t).set("second_untreated", "chloride", reported("100 mg/L", "1 mg/L")).set("second_draw", "chloride", reported("<1 mg/L", "1 mg/L"))
 	check(t, note(s.assess()), expect{"chloride", KindReduction, "reduction_two_days", "", "88.5", "100.0"})
+}
+
+// Higher on the first day and not to be told apart on the second: no negative
+// reduction is printed.
+func TestDaysThatDisagree(t *testing.T) {
+	s := risen(t).set("second_draw", "nickel", reported("3.0 ug/L", "0.6 ug/L"))
+	f := find(t, note(s.assess()), "nickel", KindReduction)
+	if f.Code != "reduction_days_disagree" || strings.Contains(Sentence(f), "-") || !strings.Contains(Sentence(f), "not reduced and ") {
+		t.Errorf("%s: %q", f.Code, Sentence(f))
+	}
 }
 
 // A margin takes the second day in: 4 of 5 ug/L with U 0.4472 is 71 to 89 %,

@@ -51,7 +51,7 @@ func (l *look) margin(p *pair) error {
 		}
 		f.Inputs, f.Marks = append(f.Inputs, p.second.inputs...), l.marked(append(f.Marks, p.second.marks...), l.draws.second.step)
 		first, second := shareText(a), shareText(b)
-		about = append(about, "days", first+" and "+second, "first_day", first, "second_day", second)
+		about = append(about, "days", daysText(first, second), "first_day", first, "second_day", second)
 		a.Margin = spanned(a.Margin, b.Margin)
 		if a.Point != nil && b.Point != nil {
 			a.Point = meanOf([]*big.Rat{a.Point, b.Point})
