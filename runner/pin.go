@@ -2,7 +2,6 @@ package runner
 
 import (
 	"fmt"
-	"math/big"
 	"slices"
 	"sort"
 	"strings"
@@ -324,6 +323,3 @@ func unitFields(u *protocol.Unit) map[string]quantity.Quantity {
 	}
 	return out
 }
-
-// one is the number 1, for ratios.
-var one = big.NewRat(1, 1)

@@ -181,7 +181,8 @@ func TestTextForTheTerminal(t *testing.T) {
 }
 
 func TestSameCoreSamePage(t *testing.T) {
-	if render(t, sample()) != render(t, sample()) {
+	first := render(t, sample())
+	if second := render(t, sample()); first != second {
 		t.Error("two pages of one core differ")
 	}
 }

@@ -64,9 +64,6 @@ func sqrt(r *big.Rat, up bool) *big.Rat {
 	return new(big.Rat).SetFrac(root, new(big.Int).Mul(r.Denom(), scale))
 }
 
-// ratioUnit is the unit in which shares are shown.
-var ratioUnit = quantity.BaseUnit(quantity.Ratio)
-
 func ratioPoint(r *big.Rat) quantity.Interval {
 	return quantity.Interval{Dim: quantity.Ratio, Lo: r, Hi: r}
 }

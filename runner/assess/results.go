@@ -21,7 +21,6 @@ type got struct {
 	seq     int64
 	path    string
 	sample  string
-	batch   string
 	marks   []string
 	problem bool // on record, but expressed in a way that cannot be converted
 }
