@@ -142,6 +142,17 @@ func (a Allowed) End(fingerprint string, at time.Time) (Allowed, error) {
 	return a, fmt.Errorf("no key %s in allowed_signers; look at the fingerprints that person prints", fingerprint)
 }
 
+// endsFrom says what is wrong with the ends that a list sets: none may lie
+// before the commit that sets it, or stock git would refuse what was good.
+func (a Allowed) endsFrom(old Allowed, unix int64) error {
+	for _, k := range a.Lines {
+		if was, _ := old.Find(k.Key); was.Ended.IsZero() && !k.Ended.IsZero() && k.Ended.Unix() < unix {
+			return fmt.Errorf("a key of %s is said to have ended at %s, before the commit that says so", k.Principal, k.Ended.Format(allowedTime))
+		}
+	}
+	return nil
+}
+
 // grewFrom says what is wrong with a list that follows an older one: lines
 // may be added at the end, and a key may end, nothing else.
 func (a Allowed) grewFrom(old Allowed) error {

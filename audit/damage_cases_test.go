@@ -79,7 +79,7 @@ func mainCases() []spoiledCase {
 
 func keyCases() []spoiledCase {
 	return []spoiledCase{
-		{name: "key ended before a record it signed", codes: []string{"key_ended"}, spoil: func(l *ledger) {
+		{name: "key ended before the commit that says so", codes: []string{"signers_bad"}, spoil: func(l *ledger) {
 			var err error
 			l.list, err = l.list.End(Fingerprint(testSigner("moss").Public()), l.now.Add(-time.Second))
 			l.must(err)
@@ -140,7 +140,7 @@ func registerCases() []spoiledCase {
 		}},
 		{name: "file beside the folders of the register", codes: []string{"register_bad"}, spoil: func(l *ledger) { putFile(l, "register/x.json", "{}\n") }},
 		{name: "unknown file in the register", codes: []string{"register_bad"}, spoil: func(l *ledger) { putFile(l, "register/"+caseB+"/note.json", "{}\n") }},
-		{name: "opened before it was registered", codes: []string{"backdated"}, spoil: func(l *ledger) {
+		{name: "opened before it was registered", codes: []string{"backdated", "run_unregistered"}, spoil: func(l *ledger) {
 			old := l.main
 			l.registerRun(runID("cccc"), "ash")
 			l.forge(runID("cccc"), KindOpened, "ash", func(d *draft) { d.rec.Main, d.spec.Parents = old, []string{old} })
@@ -163,6 +163,22 @@ func registerCases() []spoiledCase {
 
 func runCases() []spoiledCase {
 	return []spoiledCase{
+		{name: "run registered after it was carried out", codes: []string{"run_unregistered"}, spoil: func(l *ledger) {
+			run := runID("cccc")
+			put, err := RegisterFiles(l.m, l.main)
+			l.must(err)
+			l.add(run, KindOpened, "ash")
+			h, err := headOf(l.m, run, l.heads[run])
+			l.must(err)
+			path, b, err := h.File()
+			l.must(err)
+			put[path] = b
+			path, b, err = RunOpened{Run: run, By: "ash", Made: Time(l.now), Unit: "unit-a", Protocol: "short"}.File()
+			l.must(err)
+			put[path] = b
+			l.forgeMain("ash", "Register it late", put)
+		}},
+		{name: "branch of a run at a main commit", codes: []string{"run_missing"}, spoil: func(l *ledger) { l.m.refs[RefRuns+caseB] = l.main }},
 		{name: "closing without its sheet", codes: []string{"closing_tree"}, spoil: func(l *ledger) { l.forge(caseB, KindClosed, "moss", func(*draft) {}) }},
 		{name: "sheet without closing", codes: []string{"tree_extra"}, spoil: func(l *ledger) {
 			l.forge(caseB, "entry", "moss", func(d *draft) {
@@ -189,9 +205,25 @@ func runCases() []spoiledCase {
 
 func editionCases() []spoiledCase {
 	return []spoiledCase{
+		{name: "edition that rests on an older main", codes: []string{"edition_parents"}, spoil: func(l *ledger) {
+			old, heads := l.main, maps.Clone(l.heads)
+			l.open(runID("cccc"), "ash")
+			now := l.main
+			l.main, l.heads = old, heads
+			l.publish("first", "ash", nil)
+			l.main = now
+		}},
+		{name: "evidence of a run that is not here", codes: []string{"edition_evidence"}, spoil: func(l *ledger) {
+			l.publish("first", "ash", func(files map[string][]byte, _ map[string]string) {
+				files["evidence/"+runID("zzzz")+"/records/000001.json"] = []byte("{}\n")
+				m, err := MakeManifest(Manifest{ID: "first", Made: Time(l.now)}, files)
+				l.must(err)
+				files[ManifestFile] = m
+			})
+		}},
 		{name: "edition ref name", codes: []string{"ref_bad"}, spoil: func(l *ledger) { l.m.refs[RefEditions+"A"] = l.heads[caseA] }},
 		{name: "edition signed after a key ended", codes: []string{"key_ended"}, spoil: func(l *ledger) { l.endKey("moss", "ash"); l.publish("first", "moss", nil) }},
-		{name: "edition backdated before a key ended", codes: []string{"key_ended"}, spoil: func(l *ledger) {
+		{name: "edition backdated before a key ended", codes: []string{"edition_parents", "key_ended"}, spoil: func(l *ledger) {
 			old, heads := l.main, maps.Clone(l.heads)
 			l.endKey("moss", "ash")
 			now := l.main

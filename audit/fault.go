@@ -3,6 +3,7 @@ package audit
 import (
 	"errors"
 	"fmt"
+	"strings"
 )
 
 // Fault is one bad item of a ledger: what is wrong, where, what that means and
@@ -24,7 +25,21 @@ func (f Fault) String() string {
 	if f.Do != "" {
 		s += " " + f.Do
 	}
-	return s
+	return printable(s)
+}
+
+// printable writes control characters as escapes: names come from a ledger
+// that may be hostile, and a terminal obeys them.
+func printable(s string) string {
+	var b strings.Builder
+	for _, r := range s {
+		if r < 0x20 || r >= 0x7f && r <= 0x9f {
+			fmt.Fprintf(&b, "\\x%02x", r)
+			continue
+		}
+		b.WriteRune(r)
+	}
+	return b.String()
 }
 
 // CodeText says what a fault's code means and what to do about it.

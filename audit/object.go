@@ -79,13 +79,14 @@ func ParseTree(data []byte) ([]Entry, error) {
 		if err := checkName(e.Name); err != nil {
 			return nil, err
 		}
-		if names[e.Name] {
-			return nil, fmt.Errorf("tree entry %q stands twice", e.Name)
+		low := strings.ToLower(e.Name)
+		if names[low] {
+			return nil, fmt.Errorf("tree entry %q stands twice, or differs from another in case only", e.Name)
 		}
 		if n := len(list); n > 0 && list[n-1].key() >= e.key() {
 			return nil, fmt.Errorf("tree entry %q is out of order", e.Name)
 		}
-		names[e.Name] = true
+		names[low] = true
 		list = append(list, e)
 		data = data[nul+21:]
 	}
@@ -95,7 +96,7 @@ func ParseTree(data []byte) ([]Entry, error) {
 // checkName refuses names that would be unsafe as a file's name on one of the
 // systems that a check-out may land on.
 func checkName(name string) error {
-	bad := name == "" || len(name) > 200 || name == "." || name == ".." || strings.EqualFold(name, ".git") ||
+	bad := name == "" || len(name) > 200 || name == "." || name == ".." || strings.HasPrefix(strings.ToLower(name), ".git") || strings.EqualFold(name, "git~1") ||
 		strings.HasSuffix(name, ".") || strings.HasSuffix(name, " ") || strings.ContainsAny(name, "/\\:*?\"<>|")
 	for i := 0; i < len(name) && !bad; i++ {
 		bad = name[i] <= 0x20 || name[i] >= 0x7f

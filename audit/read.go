@@ -51,6 +51,10 @@ func ReadCommit(o Objects, hash string) (Commit, error) {
 	return c, nil
 }
 
+// mostFiles is how many files one tree may hold: a small tree that names itself
+// over and over must not fill the memory.
+const mostFiles = 1 << 18
+
 // readTree reads one tree strictly.
 func readTree(o Objects, hash string) ([]Entry, error) {
 	data, err := object(o, hash, "tree")
@@ -128,6 +132,9 @@ func readInto(o Objects, tree, prefix string, files map[string][]byte, depth int
 		}
 		if err != nil {
 			return err
+		}
+		if len(files) > mostFiles {
+			return Damaged("tree_bad", "more than %d files", mostFiles)
 		}
 	}
 	return nil

@@ -128,6 +128,9 @@ func VerifySignature(namespace string, msg, armored []byte) (ed25519.PublicKey, 
 	if err != nil {
 		return nil, fmt.Errorf("signature is not base64: %w", err)
 	}
+	if !bytes.Equal(armor(raw), armored) {
+		return nil, fmt.Errorf("signature is wrapped in another way than ssh-keygen writes")
+	}
 	// The key stands at a fixed place, so the head can be rebuilt and compared
 	// instead of parsed.
 	at := len("SSHSIG") + 4 + 4 + 4 + len(keyType) + 4

@@ -56,6 +56,7 @@ func (v *verifier) readEditions() {
 		v.editionSigner(e)
 		v.editionParents(e)
 		v.editionFiles(e)
+		v.ghosts(e)
 		if v.opt.Edition != nil && len(v.rep.Faults) == faults {
 			v.rep.Faults = append(v.rep.Faults, v.opt.Edition(v.o, e.id, e.commit.Hash)...)
 		}
@@ -109,6 +110,11 @@ func (v *verifier) editionParents(e *edition) {
 			v.fault("edition_parents", e.where, "its first parent is not on main")
 		}
 		return
+	}
+	if at+1 < len(v.main) {
+		if named, ok := v.named[e.id]; !ok || named != at+1 {
+			v.fault("edition_parents", e.where, "it rests on main %s, but main %s after it does not name it", v.main[at].hash, v.main[at+1].hash)
+		}
 	}
 	var runs []string
 	for id, f := range v.runs {
@@ -191,6 +197,24 @@ func (v *verifier) editionFiles(e *edition) {
 	}
 }
 
+// ghosts wants evidence of runs that are here only: what stands in a run's
+// folder was compared while the run was read.
+func (v *verifier) ghosts(e *edition) {
+	at, found, err := entry(v.o, e.commit.Tree, "evidence")
+	if err != nil || !found || !at.Dir {
+		return // a tree that cannot be read is named by editionFiles
+	}
+	list, err := readTree(v.o, at.Hash)
+	if err != nil {
+		return
+	}
+	for _, f := range list {
+		if f.Name != "documents" && v.refs[RefRuns+f.Name] == "" {
+			v.fault("edition_evidence", e.where, "evidence/%s belongs to no run of this ledger", f.Name)
+		}
+	}
+}
+
 // hashFiles hashes every file of a tree, one at a time.
 func (v *verifier) hashFiles(tree, prefix string, sums map[string]string, depth int) error {
 	if depth > maxDepth {
@@ -211,7 +235,9 @@ func (v *verifier) hashFiles(tree, prefix string, sums map[string]string, depth 
 		if err != nil {
 			return fmt.Errorf("%s%s: %w", prefix, e.Name, err)
 		}
-		sums[prefix+e.Name] = Hash(b)
+		if sums[prefix+e.Name] = Hash(b); len(sums) > mostFiles {
+			return Damaged("tree_bad", "more than %d files", mostFiles)
+		}
 	}
 	return nil
 }

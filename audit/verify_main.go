@@ -90,7 +90,7 @@ func (v *verifier) preloadSigners(chain []Commit) {
 			v.fault("signers_bad", where, "there is no %s", AllowedFile)
 		case e.Hash != blob:
 			blob = e.Hash
-			list = v.nextSigners(list, blob, i, where)
+			list = v.nextSigners(list, blob, i, c.Committer.Unix, where)
 		}
 		v.mainAt[c.Hash] = i
 		v.main = append(v.main, mainState{hash: c.Hash, unix: c.Committer.Unix, allowed: list})
@@ -98,7 +98,7 @@ func (v *verifier) preloadSigners(chain []Commit) {
 }
 
 // nextSigners reads a changed list and notes which keys ended with it.
-func (v *verifier) nextSigners(old Allowed, blob string, at int, where string) Allowed {
+func (v *verifier) nextSigners(old Allowed, blob string, at int, unix int64, where string) Allowed {
 	b, err := object(v.o, blob, "blob")
 	if err != nil {
 		v.broken(err, "signers_bad", where)
@@ -108,6 +108,9 @@ func (v *verifier) nextSigners(old Allowed, blob string, at int, where string) A
 	list, err := ParseAllowed(b)
 	if err == nil && at > 0 {
 		err = list.grewFrom(old)
+	}
+	if err == nil {
+		err = list.endsFrom(old, unix)
 	}
 	if err != nil {
 		v.fault("signers_bad", where, "%v", err)
@@ -176,7 +179,7 @@ func (v *verifier) readMainTree(i int, c Commit, before string) {
 	} else if got := hashLines(files); want != "" && got != want {
 		v.fault("trailer", where, "trailer Tree is %s, the files give %s", want, got)
 	}
-	changes, err := diffTrees(v.o, before, c.Tree, "")
+	changes, err := diffTrees(v.o, before, c.Tree, "", 1)
 	if err != nil {
 		v.broken(err, "tree_bad", where)
 		return
@@ -219,6 +222,9 @@ func (v *verifier) treeLines(tree string, depth int) ([]line, error) {
 			for _, l := range inside {
 				out = append(out, line{e.Name + "/" + l.path, l.sum})
 			}
+			if len(out) > mostFiles {
+				return nil, Damaged("tree_bad", "more than %d files", mostFiles)
+			}
 			continue
 		}
 		sum, ok := v.sums[e.Hash]
@@ -243,7 +249,10 @@ type change struct{ path, old, new string }
 
 // diffTrees lists the files that differ, sorted by path; before "" is an empty
 // tree. Equal folders are not opened.
-func diffTrees(o Objects, before, after, prefix string) ([]change, error) {
+func diffTrees(o Objects, before, after, prefix string, depth int) ([]change, error) {
+	if depth > maxDepth {
+		return nil, Damaged("tree_bad", "folders nested deeper than %d", maxDepth)
+	}
 	type pair struct{ old, new *Entry }
 	pairs := map[string]*pair{}
 	for n, tree := range []string{before, after} {
@@ -280,11 +289,13 @@ func diffTrees(o Objects, before, after, prefix string) ([]change, error) {
 		switch {
 		case was == now:
 		case strings.HasSuffix(k, "/"):
-			inside, err := diffTrees(o, was, now, prefix+k)
+			inside, err := diffTrees(o, was, now, prefix+k, depth+1)
 			if err != nil {
 				return nil, err
 			}
-			out = append(out, inside...)
+			if out = append(out, inside...); len(out) > mostFiles {
+				return nil, Damaged("tree_bad", "more than %d files", mostFiles)
+			}
 		default:
 			out = append(out, change{prefix + k, was, now})
 		}

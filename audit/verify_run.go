@@ -248,6 +248,9 @@ func (v *verifier) recordMain(w *runWalk, r Record, c Commit, where string) {
 		v.fault("main_back", where, "it names %s, which lies before %s", r.Main, v.main[w.mainAt].hash)
 	}
 	w.mainAt = max(w.mainAt, at)
+	if w.seq == 1 && w.f.openedAt > at {
+		v.fault("run_unregistered", where, "it was registered by main %s, after the commit that its first record names", v.main[w.f.openedAt].hash)
+	}
 	if ok {
 		if gone, has := v.ended[Fingerprint(key)]; has && (at >= gone || w.seq > v.headAt(w.f, gone)) {
 			v.fault("key_ended", where, "key %s of %s ended with main %s, which names the run's head as %d", Fingerprint(key),

@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # Verifies a ledger by audit/FORMAT.md with git, ssh-keygen, sha256sum and jq. It shares no code with the tool and stops
 # at the first bad item. Usage: verify.sh LEDGER [CHECKPOINT [ROOT]]; LEDGER is a bundle or a repository; "" leaves out.
-set -u; export LC_ALL=C TZ=UTC GIT_CONFIG_NOSYSTEM=1 GIT_CONFIG_GLOBAL=/dev/null
+set -u; export LC_ALL=C TZ=UTC GIT_CONFIG_NOSYSTEM=1 GIT_CONFIG_GLOBAL=/dev/null GIT_NO_REPLACE_OBJECTS=1
 ledger=$(realpath "$1") since=${2:-} want_root=${3:-}; [ -z "$since" ] || since=$(realpath "$since")
 w=$(mktemp -d); trap 'rm -rf "$w"' EXIT
 bad() { echo "bad: $*"; exit 1; }
