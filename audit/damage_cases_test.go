@@ -252,6 +252,12 @@ func editionCases() []spoiledCase {
 		{name: "edition with parents out of order", codes: []string{"edition_parents"}, spoil: func(l *ledger) {
 			forgeEdition(l, func(c *CommitSpec) { c.Parents[1], c.Parents[2] = c.Parents[2], c.Parents[1] })
 		}},
+	}
+}
+
+// manifestCases: what an edition's manifest may not be.
+func manifestCases() []spoiledCase {
+	return []spoiledCase{
 		{name: "edition without manifest", codes: []string{"edition_file"}, spoil: func(l *ledger) {
 			forgeEdition(l, func(c *CommitSpec) {
 				root, objects := BuildTree(map[string][]byte{"a": nil})

@@ -20,7 +20,7 @@ type spoiledCase struct {
 
 // spoiledCases lists all of them.
 func spoiledCases() []spoiledCase {
-	return slices.Concat(objectCases(), mainCases(), keyCases(), registerCases(), runCases(), editionCases(), checkpointCases())
+	return slices.Concat(objectCases(), mainCases(), keyCases(), registerCases(), runCases(), editionCases(), manifestCases(), checkpointCases())
 }
 
 // treeOf gives the tree of a commit, and the blob at a path in it.
