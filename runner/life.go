@@ -34,9 +34,11 @@ type passed struct {
 
 // LifePoints gives the life point of every part at every draw of water from the
 // unit: what the part had treated when it was fitted (0 unless its record says
-// so) and every flush, fill and fill of a series since. A fill whose volume was
-// not recorded counts as the tank's volume where the unit states one; what is
-// left unrecorded makes the volume a lower bound.
+// so) and every flush, fill, fill of a series and volume measured on the bench
+// since. A fill whose volume was not recorded counts as the tank's volume where
+// the unit states one. What is left unrecorded, and water that a flow or a
+// weighing took, makes the volume a lower bound; so does a rated volume that
+// counts the feed, which is at least what left the unit.
 func LifePoints(s *State) []LifePoint {
 	flows := s.flows()
 	var out []LifePoint
@@ -71,6 +73,7 @@ func (s *State) flows() []passed {
 	}
 	for _, st := range s.Pinned.rules.steps {
 		for _, t := range s.Tries[st.ID] {
+			out = append(out, benchFlows(st, t)...)
 			switch {
 			case (st.Kind == protocol.StepFlush || st.Kind == protocol.StepFill) && t.Closed && !t.LeftOut:
 				v := t.Values["volume"]
@@ -90,6 +93,37 @@ func (s *State) flows() []passed {
 		}
 	}
 	sort.SliceStable(out, func(i, j int) bool { return out[i].when < out[j].when })
+	return out
+}
+
+// benchFlows lists the water that a reading on the bench took from the unit: a
+// volume by its text, a flow or a weighing as water whose volume is not known.
+func benchFlows(st *protocol.Step, t *Try) []passed {
+	var out []passed
+	if st.Kind != protocol.StepReading || !t.Closed || t.LeftOut {
+		return out
+	}
+	for _, a := range st.Asks() {
+		known := a.Gives == "usable_volume" || a.Gives == "product_volume"
+		if !known && a.Gives != "flow" && a.Gives != "product_mass" {
+			continue
+		}
+		for n := 1; n <= max(a.Repeats, 1); n++ {
+			name := a.Name
+			if n > 1 {
+				name = fmt.Sprintf("%s_%d", a.Name, n)
+			}
+			h, ok := t.Values[name]
+			if !ok {
+				continue
+			}
+			p := passed{seq: h.Seq, path: h.Path, when: t.Values["at"].Text}
+			if q, err := quantity.Parse(h.Text); err == nil && known {
+				p.volume = q.Base
+			}
+			out = append(out, p)
+		}
+	}
 	return out
 }
 
@@ -125,6 +159,9 @@ func (s *State) lifePoint(part protocol.PartSpec, x *Sample, when string, flows 
 			continue
 		}
 		sum.Add(sum, f.volume)
+	}
+	if part.RatedOf == "feed" {
+		l.Bound = "at_least"
 	}
 	slices.Sort(l.Inputs)
 	l.Inputs = slices.Compact(l.Inputs)

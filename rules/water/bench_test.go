@@ -313,7 +313,19 @@ func TestCost(t *testing.T) {
 	use.Efficiency = quantity.Interval{Dim: quantity.Ratio, Lo: new(big.Rat), Hi: one}
 	_, err = CostOf(parts, use)
 	wantError(t, "an efficiency from zero", err, "efficiency")
-	use.Tariff = nil
+	// A rated volume of feed: 2000 L at an efficiency of 20 to 25 % and 10 L a day
+	// is 40 to 50 d, so 30 x 365 / 50 = 219.00 to 273.75 a year.
+	use.Tariff, use.Yearly = nil, nil
+	use.Efficiency = quantity.Interval{Dim: quantity.Ratio, Lo: big.NewRat(1, 5), Hi: big.NewRat(1, 4)}
+	ofFeed := []CostPart{{ID: "filter", Price: dec("30"), TimeLow: &low, TimeHigh: &high, Volume: &rated, OfFeed: true}}
+	if c, err = CostOf(ofFeed, use); err != nil {
+		t.Fatal(err)
+	}
+	near(t, "rated by the feed, from", float(c.YearLow), 219.00, 1e-9)
+	near(t, "rated by the feed, to", float(c.YearHigh), 273.75, 1e-9)
+	use.Efficiency = quantity.Interval{}
+	_, err = CostOf(ofFeed, use)
+	wantError(t, "rated by the feed, no efficiency", err, "rated by the feed")
 	for holds, p := range map[string]CostPart{
 		"no stated life":       {ID: "x", Price: one},
 		"a price":              {ID: "x", TimeLow: &low},

@@ -20,6 +20,7 @@ type CostPart struct {
 	TimeLow  *quantity.Quantity // shortest stated life, a time
 	TimeHigh *quantity.Quantity // longest; nil: the same
 	Volume   *quantity.Quantity // rated volume
+	OfFeed   bool               // the rated volume counts the feed, not what is drawn
 }
 
 // CostUse is how a unit is used and what water costs. Tariff is the price of
@@ -27,7 +28,7 @@ type CostPart struct {
 // and Cost says so.
 type CostUse struct {
 	Daily      quantity.Quantity // volume drawn a day
-	Efficiency quantity.Interval // share of the feed that is drawn; ignored without a tariff
+	Efficiency quantity.Interval // share of the feed that is drawn; needed with a tariff or a rated volume of feed
 	Tariff     *big.Rat
 	Yearly     *big.Rat // further cost a year, such as electricity; nil: none
 }
@@ -60,7 +61,7 @@ func CostOf(parts []CostPart, use CostUse) (Cost, error) {
 	year := big.NewRat(yearDays, 1)
 	c.YearLow, c.YearHigh = new(big.Rat), new(big.Rat)
 	for _, p := range parts {
-		short, long, err := lifeDays(p, use.Daily)
+		short, long, err := lifeDays(p, use)
 		if err != nil {
 			return Cost{}, err
 		}
@@ -72,7 +73,7 @@ func CostOf(parts []CostPart, use CostUse) (Cost, error) {
 	litres := mul(use.Daily.Base, year)
 	if use.Tariff != nil {
 		e := use.Efficiency
-		if e.Dim != quantity.Ratio || e.Lo == nil || e.Hi == nil || e.Lo.Sign() <= 0 || e.Hi.Cmp(one) > 0 {
+		if !use.efficient() {
 			return Cost{}, fmt.Errorf("water at a tariff needs an efficiency above 0 and up to 100 %%")
 		}
 		water := quo(mul(litres, use.Tariff), big.NewRat(1000, 1))
@@ -88,8 +89,15 @@ func CostOf(parts []CostPart, use CostUse) (Cost, error) {
 	return c, nil
 }
 
-// lifeDays gives a part's shortest and longest life in days.
-func lifeDays(p CostPart, daily quantity.Quantity) (short, long *big.Rat, err error) {
+// efficient reports whether the efficiency is known.
+func (u CostUse) efficient() bool {
+	e := u.Efficiency
+	return e.Dim == quantity.Ratio && e.Lo != nil && e.Hi != nil && e.Lo.Sign() > 0 && e.Hi.Cmp(one) <= 0
+}
+
+// lifeDays gives a part's shortest and longest life in days. A rated volume of
+// feed lasts for that volume times the efficiency, drawn.
+func lifeDays(p CostPart, use CostUse) (short, long *big.Rat, err error) {
 	if p.Price == nil || p.Price.Sign() < 0 {
 		return nil, nil, fmt.Errorf("part %s needs a price from zero upwards", p.ID)
 	}
@@ -108,15 +116,22 @@ func lifeDays(p CostPart, daily quantity.Quantity) (short, long *big.Rat, err er
 	if long, err = take("longest life", p.TimeHigh, quantity.Time, secondsADay); err != nil {
 		return nil, nil, err
 	}
-	byVolume, err := take("rated volume", p.Volume, quantity.Volume, daily.Base)
+	least, err := take("rated volume", p.Volume, quantity.Volume, use.Daily.Base)
 	if err != nil {
 		return nil, nil, err
 	}
+	most := least
+	if least != nil && p.OfFeed {
+		if !use.efficient() {
+			return nil, nil, fmt.Errorf("part %s is rated by the feed, and how much of it is drawn is not known", p.ID)
+		}
+		least, most = mul(least, use.Efficiency.Lo), mul(least, use.Efficiency.Hi)
+	}
 	switch {
-	case short == nil && long == nil && byVolume == nil:
+	case short == nil && long == nil && least == nil:
 		return nil, nil, fmt.Errorf("part %s has no stated life: give a time or a rated volume", p.ID)
 	case short == nil && long == nil:
-		return byVolume, byVolume, nil
+		return least, most, nil
 	case short == nil:
 		short = long
 	case long == nil:
@@ -125,11 +140,11 @@ func lifeDays(p CostPart, daily quantity.Quantity) (short, long *big.Rat, err er
 	if long.Cmp(short) < 0 {
 		return nil, nil, fmt.Errorf("part %s: its longest life is shorter than its shortest", p.ID)
 	}
-	if byVolume != nil && byVolume.Cmp(short) < 0 {
-		short = byVolume
+	if least != nil && least.Cmp(short) < 0 {
+		short = least
 	}
-	if byVolume != nil && byVolume.Cmp(long) < 0 {
-		long = byVolume
+	if most != nil && most.Cmp(long) < 0 {
+		long = most
 	}
 	return short, long, nil
 }

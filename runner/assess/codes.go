@@ -159,13 +159,13 @@ var codes = []Code{
 
 	// Life, cost, feed.
 	{"life_point", KindLife, Known, "Part {part}: {volume} treated at the draw[, {value} % of its rated life of {rated}].", ""},
-	{"life_at_least", KindLife, Known, "Part {part}: at least {volume} treated at the draw[, at least {value} % of its rated life of {rated}], some volume not being on record.", NeedsVolumes},
+	{"life_at_least", KindLife, Known, "Part {part}: at least {volume} treated at the draw[, at least {value} % of its rated life of {rated}], what was drawn in measuring or went to the drain not being counted in full.", NeedsVolumes},
 	{"life_unknown", KindLife, Missing, "Part {part}: how much it had treated at the draw is not on record.", NeedsVolumes},
 	{"cost_year", KindCost, Known, "Parts and water cost {span} {currency} a year at {daily} a day (prices of {as_of}).", ""},
 	{"cost_year_without_water", KindCost, Known, "Parts cost {span} {currency} a year at {daily} a day (prices of {as_of}), water not counted.", NeedsEfficiency},
 	{"cost_litre", KindCost, Known, "That is {span} {currency} a litre, the price of the unit itself not counted.", ""},
 	{"cost_litre_without_water", KindCost, Known, "That is {span} {currency} a litre, neither water nor the price of the unit itself counted.", NeedsEfficiency},
-	{"cost_unknown", KindCost, Missing, "Cost: not worked out, because the unit's document lacks a price, a life or the daily use.", NeedsPrices},
+	{"cost_unknown", KindCost, Missing, "Cost: not worked out, because the unit's document lacks a price, a life or the daily use, or rates a part by the feed and its efficiency was not measured.", NeedsPrices},
 	{"feed_steady", KindFeed, Shown, "The feed was steady around {when}: {what} changed by {change} %, allowed {limit} %.", ""},
 	{"feed_moved", KindFeed, Shown, "The feed moved around {when}: {what} changed by {change} %, allowed {limit} %.", NeedsSteadyFeed},
 	{"feed_not_looked_at", KindFeed, Shown, "Whether the feed was steady around {when} cannot be told, because it was not read before and after.", NeedsSteadyFeed},

@@ -14,9 +14,9 @@ import (
 var unreached = map[string]bool{
 	"reduction_not_comparable": true, "rise_not_comparable": true, "margin_not_comparable": true, // refused on receipt
 	"rise_no_uncertainty": true, // needs a relative uncertainty of zero
-	"goal_compared":       true, "contact_too_few": true, "contact_not_recorded": true,
+	"life_point":          true, "goal_compared": true, "contact_too_few": true, "contact_not_recorded": true,
 	"tank_too_large": true, "tank_small": true,
-	"life_at_least": true, "life_unknown": true, "minerals_added": true, "minerals_not_added": true,
+	"life_unknown": true, "minerals_added": true, "minerals_not_added": true,
 	"report_duplicate_outside": true, "report_hold_open": true, "hardness_unknown": true,
 }
 

@@ -57,7 +57,7 @@ func (l *look) cost() error {
 		if p.Price == "" {
 			continue
 		}
-		c := water.CostPart{ID: p.ID}
+		c := water.CostPart{ID: p.ID, OfFeed: p.RatedOf == "feed"}
 		price, err := quantity.ParseDecimal(p.Price)
 		if err != nil {
 			return fmt.Errorf("unit %s, part %s: price: %w", u.ID, p.ID, err)
@@ -93,26 +93,30 @@ func (l *look) cost() error {
 	return nil
 }
 
-// tariff brings water into the cost when its price and the efficiency are
-// known. Recovery never stands in for efficiency.
+// tariff brings the efficiency into the cost where it is known, and water where
+// its price is, too. Recovery never stands in for efficiency.
 func (l *look) tariff(f *Finding, use *water.CostUse, doc string) bool {
 	u := l.st.Pinned.Unit
-	if u.Price == nil || u.Price.WaterPrice == "" {
-		return false
-	}
-	price, err := quantity.ParseDecimal(u.Price.WaterPrice)
 	product, drain := l.gives("usable_volume"), l.gives("refill_drain_volume")
-	if err != nil || !product.ok || !drain.ok || product.q.Base.Sign() <= 0 {
+	if !product.ok || !drain.ok || product.q.Base.Sign() <= 0 {
 		return false
 	}
 	_, i, err := productShare(product, drain)
 	if err != nil || i.Lo.Sign() <= 0 {
 		return false
 	}
-	use.Tariff, use.Efficiency = price, i
-	f.Inputs = append(f.Inputs, Input{Name: "price of 1 m3 of water", Text: u.Price.WaterPrice, Doc: doc, Path: "/price/water_price"})
+	use.Efficiency = i
 	f.Inputs = append(append(f.Inputs, product.inputs...), drain.inputs...)
 	f.Marks = l.marked(f.Marks, product.step, drain.step)
+	if u.Price == nil || u.Price.WaterPrice == "" {
+		return false
+	}
+	price, err := quantity.ParseDecimal(u.Price.WaterPrice)
+	if err != nil {
+		return false
+	}
+	use.Tariff = price
+	f.Inputs = append(f.Inputs, Input{Name: "price of 1 m3 of water", Text: u.Price.WaterPrice, Doc: doc, Path: "/price/water_price"})
 	return true
 }
 
