@@ -7,6 +7,8 @@ import (
 	"encoding/binary"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -26,14 +28,14 @@ func writeBundle(t *testing.T, m *Memory) []byte {
 	var b, pack bytes.Buffer
 	b.WriteString("# v2 git bundle\n")
 	seen := map[string]bool{}
-	for _, name := range sortedKeys(refs) {
+	for _, name := range slices.Sorted(maps.Keys(refs)) {
 		fmt.Fprintf(&b, "%s %s\n", refs[name], name)
 		reach(t, m, refs[name], seen)
 	}
 	b.WriteString("\n")
 	pack.WriteString("PACK\x00\x00\x00\x02")
 	_ = binary.Write(&pack, binary.BigEndian, uint32(len(seen)))
-	for _, h := range sortedKeys(seen) {
+	for _, h := range slices.Sorted(maps.Keys(seen)) {
 		typ, data, err := m.Object(h)
 		if err != nil {
 			t.Fatal(err)

@@ -3,6 +3,7 @@ package audit
 import (
 	"bytes"
 	"maps"
+	"slices"
 	"time"
 )
 
@@ -325,7 +326,7 @@ func checkpointCases() []spoiledCase {
 		{name: "kept checkpoint without signature", codes: []string{"checkpoint_bad", "backdated"}, spoil: func(l *ledger) {
 			text, sig := SplitCheckpoint(l.checkpoint())
 			files := CheckpointFiles(text, sig)
-			delete(files, sortedKeys(files)[0])
+			delete(files, slices.Sorted(maps.Keys(files))[0])
 			l.forgeMain("ash", "Keep it", files)
 		}},
 	}

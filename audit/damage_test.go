@@ -216,7 +216,7 @@ func TestEveryBitCounts(t *testing.T) {
 func TestEveryRefCounts(t *testing.T) {
 	l := fullLedger(t)
 	refs, _ := l.m.Refs()
-	for _, name := range sortedKeys(refs) {
+	for _, name := range slices.Sorted(maps.Keys(refs)) {
 		for _, other := range append([]string{""}, l.mains[0], l.heads[runID("aaaa")], l.heads[runID("bbbb")]) {
 			if other == refs[name] {
 				continue

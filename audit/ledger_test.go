@@ -4,6 +4,8 @@ import (
 	"crypto/ed25519"
 	"crypto/sha256"
 	"encoding/json"
+	"maps"
+	"slices"
 	"testing"
 	"time"
 )
@@ -296,7 +298,7 @@ func codes(faults []Fault) []string {
 	for _, f := range faults {
 		m[f.Code] = true
 	}
-	return sortedKeys(m)
+	return slices.Sorted(maps.Keys(m))
 }
 
 // verify runs Verify and fails only on an error of its own.

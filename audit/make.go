@@ -2,6 +2,8 @@ package audit
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 	"time"
 )
@@ -185,7 +187,7 @@ func NewEditionCommit(spec EditionSpec, s Signer) (hash string, objects []RawObj
 	}
 	c := CommitSpec{Parents: []string{spec.Main},
 		Author: NewIdent(spec.Author, spec.Bench, spec.Date), Committer: NewIdent(s.Principal(), spec.Bench, spec.Date)}
-	for _, run := range sortedKeys(spec.Heads) {
+	for _, run := range slices.Sorted(maps.Keys(spec.Heads)) {
 		c.Parents = append(c.Parents, spec.Heads[run])
 	}
 	c.Tree, objects = BuildTree(spec.Files)
@@ -208,7 +210,7 @@ func RegisterFiles(o Objects, main string) (map[string][]byte, error) {
 		return nil, err
 	}
 	put := map[string][]byte{}
-	for _, ref := range sortedKeys(refs) {
+	for _, ref := range slices.Sorted(maps.Keys(refs)) {
 		if id, ok := strings.CutPrefix(ref, RefEditions); ok && reg.Editions[id] == "" {
 			b, err := Marshal(EditionNamed{Format: RegisterFormat, Edition: id, Commit: refs[ref]})
 			if err != nil {
@@ -333,7 +335,7 @@ func benchOf(o Objects, main string) (id, simulated string, err error) {
 			return "", "", err
 		}
 	}
-	for _, path := range sortedKeys(files) {
+	for _, path := range slices.Sorted(maps.Keys(files)) {
 		name, ok := strings.CutSuffix(path, ".json")
 		if !ok {
 			continue

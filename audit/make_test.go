@@ -1,6 +1,7 @@
 package audit
 
 import (
+	"maps"
 	"slices"
 	"strings"
 	"testing"
@@ -16,7 +17,7 @@ func TestReadRunAndFiles(t *testing.T) {
 	}
 	files, err := ReadFiles(l.m, l.heads[a])
 	l.must(err)
-	names := sortedKeys(files)
+	names := slices.Sorted(maps.Keys(files))
 	want := []string{"record.json"}
 	for i := range recs {
 		want = append(want, "records/"+RecordName(int64(i+1)))
@@ -125,13 +126,13 @@ func TestRegisterFiles(t *testing.T) {
 	base(l)
 	files, err := RegisterFiles(l.m, l.main)
 	l.must(err)
-	if got := sortedKeys(files); !slices.Equal(got, []string{"register/" + runID("bbbb") + "/head.json"}) {
+	if got := slices.Sorted(maps.Keys(files)); !slices.Equal(got, []string{"register/" + runID("bbbb") + "/head.json"}) {
 		t.Errorf("%v", got)
 	}
 	l.publish("first", "ash", nil)
 	l.commitMain("ash", "Say more", nil)
 	if files, err = RegisterFiles(l.m, l.main); err != nil || len(files) != 0 {
-		t.Errorf("%v, %v", sortedKeys(files), err)
+		t.Errorf("%v, %v", slices.Sorted(maps.Keys(files)), err)
 	}
 	reg, err := ReadRegister(l.m, l.main)
 	if err != nil || reg.Editions["first"] != l.m.refs[RefEditions+"first"] || reg.Runs[runID("bbbb")].Head.Seq != 2 || !slices.Equal(reg.Sorted(), []string{runID("aaaa"), runID("bbbb")}) {

@@ -1,6 +1,10 @@
 package audit
 
-import "fmt"
+import (
+	"fmt"
+	"maps"
+	"slices"
+)
 
 // ManifestFormat is the format of an edition's manifest.json; ManifestFile its
 // path.
@@ -33,7 +37,7 @@ type Manifest struct {
 // by path) and gives the bytes of manifest.json.
 func MakeManifest(m Manifest, files map[string][]byte) ([]byte, error) {
 	m.Format, m.Files = ManifestFormat, []FileHash{}
-	for _, p := range sortedKeys(files) {
+	for _, p := range slices.Sorted(maps.Keys(files)) {
 		if p != ManifestFile {
 			m.Files = append(m.Files, FileHash{Path: p, SHA256: Hash(files[p])})
 		}

@@ -3,6 +3,7 @@ package audit
 import (
 	"fmt"
 	"maps"
+	"slices"
 )
 
 // Memory is Objects held in memory. It is not safe for several goroutines.
@@ -51,4 +52,4 @@ func (m *Memory) SetRef(name, old, new string) error {
 }
 
 // Hashes gives the names of all objects, sorted.
-func (m *Memory) Hashes() []string { return sortedKeys(m.objects) }
+func (m *Memory) Hashes() []string { return slices.Sorted(maps.Keys(m.objects)) }

@@ -5,6 +5,8 @@ import (
 	"crypto/sha1"
 	"encoding/hex"
 	"fmt"
+	"maps"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -130,7 +132,7 @@ func EncodeTree(entries []Entry) []byte {
 func BuildTree(files map[string][]byte) (root string, objects []RawObject) {
 	seen := map[string]RawObject{}
 	root = buildTree(files, seen)
-	for _, h := range sortedKeys(seen) {
+	for _, h := range slices.Sorted(maps.Keys(seen)) {
 		objects = append(objects, seen[h])
 	}
 	return root, objects
@@ -165,7 +167,7 @@ func buildTree(files map[string][]byte, seen map[string]RawObject) string {
 // only in case (they would be one file on Windows and macOS).
 func CheckPaths(files map[string][]byte) error {
 	kind := map[string]string{} // lower-cased path -> "f" + path or "d" + path
-	for _, path := range sortedKeys(files) {
+	for _, path := range slices.Sorted(maps.Keys(files)) {
 		parts := strings.Split(path, "/")
 		for i, p := range parts {
 			if err := checkName(p); err != nil {
@@ -189,19 +191,8 @@ func CheckPaths(files map[string][]byte) error {
 // line "<sha256 hex>  <path>" for each file, sorted by path.
 func TreeLines(files map[string][]byte) []byte {
 	var b bytes.Buffer
-	for _, p := range sortedKeys(files) {
+	for _, p := range slices.Sorted(maps.Keys(files)) {
 		b.WriteString(strings.TrimPrefix(Hash(files[p]), "sha256:") + "  " + p + "\n")
 	}
 	return b.Bytes()
-}
-
-// sortedKeys gives the keys of a map in order, so that no map's order reaches
-// output.
-func sortedKeys[V any](m map[string]V) []string {
-	keys := make([]string, 0, len(m))
-	for k := range m {
-		keys = append(keys, k)
-	}
-	sort.Strings(keys)
-	return keys
 }

@@ -2,8 +2,10 @@ package audit
 
 import (
 	"bytes"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -33,7 +35,7 @@ func TestBuildTreeAgainstGit(t *testing.T) {
 	t.Setenv("GIT_DIR", filepath.Join(dir, ".git"))
 	t.Setenv("GIT_WORK_TREE", dir)
 	mustRun(t, nil, "git", "init", "-q", dir)
-	for _, p := range sortedKeys(files) {
+	for _, p := range slices.Sorted(maps.Keys(files)) {
 		if err := os.MkdirAll(filepath.Join(dir, filepath.Dir(p)), 0o755); err != nil {
 			t.Fatal(err)
 		}
@@ -86,7 +88,7 @@ func TestParseTreeRefuses(t *testing.T) {
 func TestCheckPaths(t *testing.T) {
 	for _, bad := range []map[string][]byte{{"a/": nil}, {"/a": nil}, {"a//b": nil}, {"a/../b": nil}, {"A": nil, "a": nil}, {"a": nil, "a/b": nil}, {"A/x": nil, "a/y": nil}, {"a\\b": nil}, {"": nil}, {"aux": nil}} {
 		if CheckPaths(bad) == nil {
-			t.Errorf("%v was taken", sortedKeys(bad))
+			t.Errorf("%v was taken", slices.Sorted(maps.Keys(bad)))
 		}
 	}
 	if err := CheckPaths(map[string][]byte{"a/b": nil, "a/c": nil, "b": nil, "A1": nil}); err != nil {

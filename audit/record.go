@@ -7,7 +7,9 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"regexp"
+	"slices"
 	"strings"
 	"time"
 )
@@ -162,7 +164,7 @@ func fromMap(m map[string]any) (Record, error) {
 	var r Record
 	texts := map[string]*string{"format": &r.Format, "run": &r.Run, "prev": &r.Prev, "kind": &r.Kind, "made": &r.Made,
 		"clock": &r.Clock, "by": &r.By, "via": &r.Via, "main": &r.Main}
-	for _, k := range sortedKeys(m) {
+	for _, k := range slices.Sorted(maps.Keys(m)) {
 		if p, isText := texts[k]; isText {
 			if *p, isText = m[k].(string); !isText {
 				return r, fmt.Errorf("field %q must be a string", k)
@@ -183,7 +185,7 @@ func fromMap(m map[string]any) (Record, error) {
 			return r, fmt.Errorf("field %q has the wrong type", k)
 		}
 	}
-	for _, k := range sortedKeys(texts) {
+	for _, k := range slices.Sorted(maps.Keys(texts)) {
 		return r, fmt.Errorf("field %q is missing", k)
 	}
 	if _, ok := m["body"]; !ok {
@@ -239,7 +241,7 @@ func (r Record) check(body any) error {
 func checkKeys(v any) error {
 	switch x := v.(type) {
 	case map[string]any:
-		for _, k := range sortedKeys(x) {
+		for _, k := range slices.Sorted(maps.Keys(x)) {
 			if !reKey.MatchString(k) || len(k) > maxKeyBytes {
 				return fmt.Errorf("key %q is not [a-z][a-z0-9_]* of at most %d characters", clip(k), maxKeyBytes)
 			}

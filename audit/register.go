@@ -2,7 +2,9 @@ package audit
 
 import (
 	"fmt"
+	"maps"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -103,7 +105,7 @@ type Register struct {
 }
 
 // Sorted gives the run ids in order.
-func (r Register) Sorted() []string { return sortedKeys(r.Runs) }
+func (r Register) Sorted() []string { return slices.Sorted(maps.Keys(r.Runs)) }
 
 var (
 	reRunFile   = regexp.MustCompile(`^(opened|head|(?:closed|reopened)-([1-9][0-9]{0,5}))\.json$`)
@@ -115,7 +117,7 @@ var (
 // other paths are passed over). Every file must be canonical and known.
 func ParseRegister(files map[string][]byte) (Register, error) {
 	reg := Register{Runs: map[string]*RunEntry{}, Editions: map[string]string{}}
-	for _, path := range sortedKeys(files) {
+	for _, path := range slices.Sorted(maps.Keys(files)) {
 		rest, ok := strings.CutPrefix(path, "register/")
 		if !ok {
 			continue

@@ -2,6 +2,8 @@ package audit
 
 import (
 	"bytes"
+	"maps"
+	"slices"
 	"testing"
 )
 
@@ -49,7 +51,7 @@ func TestEveryRelinkedBitCounts(t *testing.T) {
 			got[f.Code] = true
 		}
 		if !got["signature"] || !got["trailer"] {
-			t.Errorf("bit %d of byte %d flipped, names fit again: %v", bit%8, bit/8, sortedKeys(got))
+			t.Errorf("bit %d of byte %d flipped, names fit again: %v", bit%8, bit/8, slices.Sorted(maps.Keys(got)))
 		}
 		l.m.refs[RefRuns+a] = head
 	}

@@ -5,9 +5,11 @@ import (
 	"compress/zlib"
 	"crypto/ed25519"
 	"fmt"
+	"maps"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -55,7 +57,7 @@ func lay(t *testing.T, m *Memory) string {
 		}
 	}
 	refs, _ := m.Refs()
-	for _, name := range sortedKeys(refs) {
+	for _, name := range slices.Sorted(maps.Keys(refs)) {
 		mustRun(t, nil, "git", "--git-dir", dir, "update-ref", name, refs[name])
 	}
 	return dir

@@ -3,6 +3,8 @@ package audit
 import (
 	"crypto/ed25519"
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 )
 
@@ -163,7 +165,7 @@ func (v *verifier) note(code, where, format string, args ...any) {
 
 // readRefs holds the refs to those of a ledger; what is bad goes from the map.
 func (v *verifier) readRefs() {
-	for _, name := range sortedKeys(v.refs) {
+	for _, name := range slices.Sorted(maps.Keys(v.refs)) {
 		run, isRun := strings.CutPrefix(name, RefRuns)
 		id, isEdition := strings.CutPrefix(name, RefEditions)
 		var err error
@@ -202,7 +204,7 @@ func (v *verifier) allRuns() []string {
 			all[run] = true
 		}
 	}
-	return sortedKeys(all)
+	return slices.Sorted(maps.Keys(all))
 }
 
 // run gives the facts of a run, made when there are none.

@@ -3,6 +3,8 @@ package audit
 import (
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
 	"sort"
 	"strconv"
 	"strings"
@@ -22,7 +24,7 @@ type edition struct {
 // startEditions reads the commits of all editions, so that the heads they name
 // are looked for while the runs are read.
 func (v *verifier) startEditions() {
-	for _, name := range sortedKeys(v.refs) {
+	for _, name := range slices.Sorted(maps.Keys(v.refs)) {
 		id, ok := strings.CutPrefix(name, RefEditions)
 		if !ok {
 			continue
@@ -41,7 +43,7 @@ func (v *verifier) startEditions() {
 		}
 		v.editions = append(v.editions, e)
 	}
-	for _, id := range sortedKeys(v.reg.Editions) {
+	for _, id := range slices.Sorted(maps.Keys(v.reg.Editions)) {
 		at := RefEditions + id
 		if v.refs[at] != v.reg.Editions[id] {
 			v.fault("edition_missing", at, "main names commit %s, the branch is at %q", v.reg.Editions[id], v.refs[at])
@@ -190,7 +192,7 @@ func (v *verifier) editionFiles(e *edition) {
 		}
 		delete(sums, f.Path)
 	}
-	for _, p := range sortedKeys(sums) {
+	for _, p := range slices.Sorted(maps.Keys(sums)) {
 		if p != ManifestFile {
 			v.fault("edition_file", e.where, "%s is not listed in the manifest", p)
 		}

@@ -3,7 +3,9 @@ package audit
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"maps"
 	"regexp"
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -277,7 +279,7 @@ func diffTrees(o Objects, before, after, prefix string, depth int) ([]change, er
 		}
 	}
 	var out []change
-	for _, k := range sortedKeys(pairs) {
+	for _, k := range slices.Sorted(maps.Keys(pairs)) {
 		was, now := "", ""
 		p := pairs[k]
 		if p.old != nil {

@@ -3,6 +3,8 @@ package audit
 import (
 	"encoding/hex"
 	"encoding/json"
+	"maps"
+	"slices"
 	"strings"
 )
 
@@ -76,7 +78,7 @@ func (v *verifier) checkpointCount(c Checkpoint, at int, where string) {
 		lines[r.Run] = true
 		n += r.Seq
 	}
-	for _, id := range sortedKeys(v.runs) {
+	for _, id := range slices.Sorted(maps.Keys(v.runs)) {
 		f := v.runs[id]
 		if f.openedAt < 0 || f.openedAt > at || lines[id] {
 			continue

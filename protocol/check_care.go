@@ -2,6 +2,7 @@ package protocol
 
 import (
 	"fmt"
+	"maps"
 	"regexp"
 	"slices"
 	"strings"
@@ -30,7 +31,7 @@ func (d *draft) checkCautionsDue(p *Protocol, steps []placedStep, lib *Library) 
 			d.faultKey(at, fmt.Sprintf("the caution %s is due and not listed: %s", c.ID, why), "add it to cautions; it is shown before the step")
 		}
 	}
-	for _, name := range sortedKeys(p.Points) {
+	for _, name := range slices.Sorted(maps.Keys(p.Points)) {
 		if text := strings.ToLower(name + " " + p.Points[name].Where); (strings.Contains(text, "challenge") || strings.Contains(text, "spik")) &&
 			!slices.Contains(p.Cautions, "no-spiking") {
 			d.faultKey("/points/"+name, fmt.Sprintf("the point %q sounds like a challenge test", name),

@@ -2,6 +2,7 @@ package protocol
 
 import (
 	"fmt"
+	"maps"
 	"math/big"
 	"slices"
 	"strings"
@@ -84,7 +85,7 @@ func (d *draft) checkLaboratory(l *Laboratory, lib *Library) {
 		if def, ok := defs[a.Analyte]; ok {
 			d.dimension(ptr+"/reporting_limit", a.ReportingLimit, unitDim(def.In))
 		} else if len(defs) > 0 {
-			d.known(ptr+"/analyte", "analyte", a.Analyte, sortedKeys(defs))
+			d.known(ptr+"/analyte", "analyte", a.Analyte, slices.Sorted(maps.Keys(defs)))
 		}
 		if q, err := quantity.Parse(a.ReportingLimit); err == nil {
 			d.dimension(ptr+"/detection", a.Detection, q.Dim)

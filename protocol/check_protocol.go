@@ -2,6 +2,7 @@ package protocol
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -75,9 +76,9 @@ func (d *draft) checkProtocolIDs(p *Protocol, steps []placedStep) {
 		}
 	}
 	d.unique("criterion", criteria, func(i int) string { return at[i] })
-	d.checkIDKeys("/constants", sortedKeys(p.Constants))
-	d.checkIDKeys("/points", sortedKeys(p.Points))
-	d.checkIDKeys("/bottles", sortedKeys(p.Bottles))
+	d.checkIDKeys("/constants", slices.Sorted(maps.Keys(p.Constants)))
+	d.checkIDKeys("/points", slices.Sorted(maps.Keys(p.Points)))
+	d.checkIDKeys("/bottles", slices.Sorted(maps.Keys(p.Bottles)))
 	for i, a := range p.Analytes {
 		d.checkID(fmt.Sprintf("/analytes/%d", i), a)
 	}
@@ -121,10 +122,10 @@ func (d *draft) checkReferences(p *Protocol, s placedStep) {
 		}
 	}
 	if s.Point != "" {
-		d.known(s.ptr+"/point", "point", s.Point, sortedKeys(p.Points))
+		d.known(s.ptr+"/point", "point", s.Point, slices.Sorted(maps.Keys(p.Points)))
 	}
 	for i, b := range s.Bottles {
-		d.known(fmt.Sprintf("%s/bottles/%d", s.ptr, i), "bottle", b, sortedKeys(p.Bottles))
+		d.known(fmt.Sprintf("%s/bottles/%d", s.ptr, i), "bottle", b, slices.Sorted(maps.Keys(p.Bottles)))
 	}
 	var criteria []string
 	for _, c := range p.Criteria {

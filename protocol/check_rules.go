@@ -2,6 +2,7 @@ package protocol
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 
@@ -94,7 +95,7 @@ func (d *draft) checkConstants(p *Protocol) {
 		all.WriteString(s.Value + "\n")
 	}
 	text := all.String()
-	for _, name := range sortedKeys(p.Constants) {
+	for _, name := range slices.Sorted(maps.Keys(p.Constants)) {
 		if name != "tank_volume" && !reservedIDs[name] && !mentions(text, "constants."+name) {
 			d.faultKey("/constants/"+name, fmt.Sprintf("nothing uses the constant %q", name), "expressions name it constants."+name)
 		}

@@ -2,6 +2,7 @@ package protocol
 
 import (
 	"fmt"
+	"maps"
 	"math/big"
 	"slices"
 	"strings"
@@ -245,7 +246,7 @@ func (d *draft) checkAnalytes(p *Protocol, lib *Library) {
 		}
 	}
 	read, strange := map[string]bool{}, false
-	for _, id := range sortedKeys(p.Bottles) {
+	for _, id := range slices.Sorted(maps.Keys(p.Bottles)) {
 		for i, a := range p.Bottles[id].Analytes {
 			read[a] = true
 			if len(p.Analytes) > 0 && !slices.Contains(p.Analytes, a) {

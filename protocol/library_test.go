@@ -2,6 +2,7 @@ package protocol
 
 import (
 	"encoding/json"
+	"maps"
 	"reflect"
 	"slices"
 	"strings"
@@ -145,7 +146,7 @@ func collectKeys(v any, out map[string]bool) {
 		for k := range props {
 			out[k] = true
 		}
-		for _, k := range sortedKeys(v) {
+		for _, k := range slices.Sorted(maps.Keys(v)) {
 			collectKeys(v[k], out)
 		}
 	case []any:

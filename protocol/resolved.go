@@ -4,6 +4,8 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"maps"
+	"slices"
 )
 
 // newValue returns an empty value of the type that a kind resolves to.
@@ -112,7 +114,7 @@ func writeCanonical(out *bytes.Buffer, v any) {
 	switch v := v.(type) {
 	case map[string]any:
 		out.WriteByte('{')
-		for i, k := range sortedKeys(v) {
+		for i, k := range slices.Sorted(maps.Keys(v)) {
 			if i > 0 {
 				out.WriteByte(',')
 			}

@@ -5,8 +5,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"net/url"
-	"sort"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -208,7 +209,7 @@ func (t *tree) shapeFault(e *jsonschema.ValidationError) ([]string, bool) {
 // the missing one: it is reported as unknown, with "did you mean".
 func misspelt(m, sch map[string]any, missing string) bool {
 	props, _ := sch["properties"].(map[string]any)
-	for _, k := range sortedKeys(m) {
+	for _, k := range slices.Sorted(maps.Keys(m)) {
 		if _, known := props[k]; !known && quantity.Nearest(k, []string{missing}) != "" {
 			return true
 		}
@@ -283,14 +284,5 @@ func texts(v any) []string {
 			out = append(out, s)
 		}
 	}
-	return out
-}
-
-func sortedKeys[V any](m map[string]V) []string {
-	out := make([]string, 0, len(m))
-	for k := range m {
-		out = append(out, k)
-	}
-	sort.Strings(out)
 	return out
 }

@@ -3,7 +3,9 @@ package protocol
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
 	"regexp"
+	"slices"
 	"strings"
 
 	"tapledger/rules/quantity"
@@ -15,7 +17,7 @@ func (t *tree) unknownKeys(ptr string, sch map[string]any) []string {
 	props, _ := sch["properties"].(map[string]any)
 	patterns, _ := sch["patternProperties"].(map[string]any)
 	var out []string
-	for _, k := range sortedKeys(m) {
+	for _, k := range slices.Sorted(maps.Keys(m)) {
 		if _, ok := props[k]; ok {
 			continue
 		}
@@ -36,7 +38,7 @@ func (t *tree) unknownKey(ptr, key string, sch map[string]any) {
 		return
 	}
 	props, _ := sch["properties"].(map[string]any)
-	known := sortedKeys(props)
+	known := slices.Sorted(maps.Keys(props))
 	hint := "the keys here are " + strings.Join(known, ", ")
 	if near := quantity.Nearest(key, known); near != "" {
 		hint = fmt.Sprintf("did you mean %q?", near)

@@ -1,6 +1,8 @@
 package protocol
 
 import (
+	"maps"
+	"slices"
 	"tapledger/rules"
 	"tapledger/rules/quantity"
 )
@@ -127,7 +129,7 @@ func Vocabulary(p *Protocol) rules.Vocabulary {
 		v.Records = append(v.Records, rules.Record{Name: s.ID, Fields: StepFields(*s)})
 	}
 	var constants []rules.Field
-	for _, name := range sortedKeys(p.Constants) {
+	for _, name := range slices.Sorted(maps.Keys(p.Constants)) {
 		constants = append(constants, rules.Field{Name: name, Type: rules.QuantityOf(constantDim(p.Constants[name]))})
 	}
 	v.Records = append(v.Records, rules.Record{Name: "constants", Fields: constants}, rules.Record{Name: "unit", Fields: UnitFields()})

@@ -17,6 +17,8 @@ package edition
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 
 	"tapledger/audit"
 )
@@ -33,7 +35,7 @@ func Files(m audit.Manifest, core, evidence, pages, attachments map[string][]byt
 	m.Engine = c.Basis.Engine
 	out := map[string][]byte{}
 	for _, part := range []map[string][]byte{core, evidence, pages, attachments} {
-		for _, path := range sortedKeys(part) {
+		for _, path := range slices.Sorted(maps.Keys(part)) {
 			if _, has := out[path]; has || path == audit.ManifestFile {
 				return nil, fmt.Errorf("%s stands twice in edition %s", path, m.ID)
 			}

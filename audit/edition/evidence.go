@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"encoding/csv"
 	"fmt"
+	"maps"
 	"math/big"
+	"slices"
 	"strings"
 
 	"tapledger/audit"
@@ -58,10 +60,10 @@ func (b *built) documents(out map[string][]byte, x *run) error {
 	for _, v := range p.Values {
 		paths = append(paths, "values/"+v.ID+"/"+v.Version)
 	}
-	for _, id := range sortedKeys(p.Instrument) {
+	for _, id := range slices.Sorted(maps.Keys(p.Instrument)) {
 		paths = append(paths, "instrument/"+id+"/"+p.Instrument[id].Version)
 	}
-	for _, id := range sortedKeys(p.Laboratory) {
+	for _, id := range slices.Sorted(maps.Keys(p.Laboratory)) {
 		paths = append(paths, "laboratory/"+id+"/"+p.Laboratory[id].Version)
 	}
 	if p.Scoring != nil {

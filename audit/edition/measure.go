@@ -3,7 +3,6 @@ package edition
 import (
 	"fmt"
 	"math/big"
-	"sort"
 	"strings"
 
 	"tapledger/protocol"
@@ -402,13 +401,4 @@ func cellLimit(c assess.Cell, r quantity.Result) *big.Rat {
 		return r.Quantity.Base
 	}
 	return nil
-}
-
-func sortedKeys[V any](m map[string]V) []string {
-	out := make([]string, 0, len(m))
-	for k := range m {
-		out = append(out, k)
-	}
-	sort.Strings(out)
-	return out
 }

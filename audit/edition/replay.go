@@ -5,6 +5,8 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
+	"slices"
 	"strings"
 
 	"tapledger/audit"
@@ -123,7 +125,7 @@ func (e *opened) againstManifest() []Difference {
 			out = append(out, Difference{File: f.Path, Have: audit.Hash(data), Want: f.SHA256, Says: "its bytes are not those that the manifest lists"})
 		}
 	}
-	for _, path := range sortedKeys(e.files) {
+	for _, path := range slices.Sorted(maps.Keys(e.files)) {
 		if !listed[path] {
 			out = append(out, Difference{File: path, Says: "the manifest does not list it"})
 		}
@@ -134,7 +136,7 @@ func (e *opened) againstManifest() []Difference {
 // against compares the files below a folder with what the ledger gives.
 func (e *opened) against(want map[string][]byte, folder string) []Difference {
 	var out []Difference
-	for _, path := range sortedKeys(want) {
+	for _, path := range slices.Sorted(maps.Keys(want)) {
 		have, ok := e.files[path]
 		switch {
 		case !ok:
@@ -143,7 +145,7 @@ func (e *opened) against(want map[string][]byte, folder string) []Difference {
 			out = append(out, compareFiles(path, have, want[path])...)
 		}
 	}
-	for _, path := range sortedKeys(e.files) {
+	for _, path := range slices.Sorted(maps.Keys(e.files)) {
 		if _, ok := want[path]; !ok && strings.HasPrefix(path, folder) {
 			out = append(out, Difference{File: path, Says: "the edition has it, and the ledger does not give it"})
 		}
@@ -208,7 +210,7 @@ func walk(at string, a, b any, say func(at, a, b string)) {
 			for k := range y {
 				keys[k] = true
 			}
-			for _, k := range sortedKeys(keys) {
+			for _, k := range slices.Sorted(maps.Keys(keys)) {
 				walk(at+"/"+k, x[k], y[k], say)
 			}
 			return

@@ -2,6 +2,8 @@ package edition
 
 import (
 	"fmt"
+	"maps"
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -378,7 +380,7 @@ func (b *built) people() []Statement {
 	if confirmed == 0 {
 		code = "people_alone"
 	}
-	return []Statement{{Code: code, Args: item("people", strings.Join(sortedKeys(wrote), " "), "count", fmt.Sprint(len(wrote)), "confirmed", fmt.Sprint(confirmed))}}
+	return []Statement{{Code: code, Args: item("people", strings.Join(slices.Sorted(maps.Keys(wrote)), " "), "count", fmt.Sprint(len(wrote)), "confirmed", fmt.Sprint(confirmed))}}
 }
 
 // acquired says how each unit was obtained and who paid.

@@ -3,6 +3,8 @@ package edition
 import (
 	"encoding/json"
 	"fmt"
+	"maps"
+	"slices"
 	"sort"
 	"strings"
 
@@ -191,7 +193,7 @@ func (w *Way) records(e *opened) error {
 			}
 		}
 	}
-	for _, path := range sortedKeys(want) {
+	for _, path := range slices.Sorted(maps.Keys(want)) {
 		in := want[path]
 		data, ok := e.files[path]
 		if !ok {
@@ -227,7 +229,7 @@ func wayRecord(r audit.Record, hash, path string) WayRecord {
 			out.At = v.Text
 		}
 	}
-	for _, name := range sortedKeys(body.Values) {
+	for _, name := range slices.Sorted(maps.Keys(body.Values)) {
 		out.Evidence = append(out.Evidence, assess.Arg{Name: "/values/" + name, Text: body.Values[name].Evidence})
 	}
 	if body.Value != nil {

@@ -7,7 +7,9 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"maps"
 	"path"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -231,7 +233,7 @@ func (s *Store) put(list []audit.RawObject) (err error) {
 		}
 		fresh = fresh[1:]
 	}
-	dirs := sortedKeys(folders)
+	dirs := slices.Sorted(maps.Keys(folders))
 	if err := s.together(len(dirs), func(i int) error { return s.d.syncDir(dirs[i]) }); err != nil {
 		return err
 	}

@@ -11,7 +11,9 @@ import (
 	"hash/crc32"
 	"io"
 	"io/fs"
+	"maps"
 	"path"
+	"slices"
 
 	"github.com/go-git/go-git/v5/plumbing"
 	"github.com/go-git/go-git/v5/plumbing/format/idxfile"
@@ -180,7 +182,7 @@ func (s *Store) dropLoose(hashes []string) error {
 		}
 		folders[path.Dir(loosePath(h))] = true
 	}
-	dirs := sortedKeys(folders)
+	dirs := slices.Sorted(maps.Keys(folders))
 	return s.together(len(dirs), func(i int) error { return s.d.syncDir(dirs[i]) })
 }
 

@@ -4,9 +4,11 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
+	"maps"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -25,7 +27,7 @@ func allOf(t testing.TB, s *Store, commit string) []string {
 		must(t, err)
 		todo = append(todo, links(typ, data)...)
 	}
-	return sortedKeys(seen)
+	return slices.Sorted(maps.Keys(seen))
 }
 
 func packFiles(t testing.TB, s *Store) []string {

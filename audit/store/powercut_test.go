@@ -4,9 +4,11 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 )
 
@@ -76,7 +78,7 @@ func (p *powerCut) see(op Op) error {
 // without it any of them may be missing.
 func (p *powerCut) cut(t *testing.T, rng *rand.Rand, journal bool) {
 	t.Helper()
-	for _, name := range sortedKeys(p.loose) {
+	for _, name := range slices.Sorted(maps.Keys(p.loose)) {
 		full := filepath.Join(p.root, filepath.FromSlash(name))
 		b, err := os.ReadFile(full)
 		if err != nil {

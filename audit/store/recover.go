@@ -4,8 +4,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path"
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -51,7 +53,7 @@ func (r Recovery) Refs() []string {
 		refs[a.Ref] = true
 	}
 	delete(refs, "")
-	return sortedKeys(refs)
+	return slices.Sorted(maps.Keys(refs))
 }
 
 // Empty is true when there was nothing to do and nothing is damaged.

@@ -8,7 +8,6 @@ import (
 	"os"
 	"path"
 	"regexp"
-	"sort"
 	"strings"
 	"time"
 )
@@ -353,14 +352,4 @@ func (s *Store) removeEmpty(folder string) {
 		}
 	}
 	s.d.remove(folder)
-}
-
-// sortedKeys gives the keys of a map in order, so that no map's order shows.
-func sortedKeys[V any](m map[string]V) []string {
-	keys := make([]string, 0, len(m))
-	for k := range m {
-		keys = append(keys, k)
-	}
-	sort.Strings(keys)
-	return keys
 }

@@ -2,7 +2,9 @@ package lab
 
 import (
 	"fmt"
+	"maps"
 	"math/big"
+	"slices"
 	"sort"
 	"strings"
 
@@ -193,7 +195,7 @@ func (v *sheetView) blank(blank string, pairs []Pair) {
 	for _, p := range pairs {
 		var more []string
 		ions := 0
-		for _, a := range sortedKeys(v.by[blank]) {
+		for _, a := range slices.Sorted(maps.Keys(v.by[blank])) {
 			b, s, ok := v.two(blank, p.Treated, a)
 			if !ok || !b.Quantity.Dim.FromZero() || b.Qualifier != quantity.Exact || s.Qualifier == quantity.Above {
 				continue
@@ -241,14 +243,14 @@ func (v *sheetView) sameValues(blanks []string) {
 		}
 		numbers[it.Sample][it.r.Quantity.Number()]++
 	}
-	for _, key := range sortedKeys(values) {
+	for _, key := range slices.Sorted(maps.Keys(values)) {
 		if counts[key] >= 3 && len(values[key]) == 1 {
 			a, _, _ := strings.Cut(key, "\x00")
-			v.warn(WarnSameValue, a, sortedKeys(values[key])[0], fmt.Sprint(counts[key]))
+			v.warn(WarnSameValue, a, slices.Sorted(maps.Keys(values[key]))[0], fmt.Sprint(counts[key]))
 		}
 	}
-	for _, s := range sortedKeys(numbers) {
-		for _, n := range sortedKeys(numbers[s]) {
+	for _, s := range slices.Sorted(maps.Keys(numbers)) {
+		for _, n := range slices.Sorted(maps.Keys(numbers[s])) {
 			if numbers[s][n] >= 5 {
 				v.warn(WarnSameNumber, s, n, fmt.Sprint(numbers[s][n]))
 			}
@@ -287,7 +289,7 @@ func (v *sheetView) factors() {
 			by[it.Analyte] = append(by[it.Analyte], it)
 		}
 	}
-	for _, a := range sortedKeys(by) {
+	for _, a := range slices.Sorted(maps.Keys(by)) {
 		group := by[a]
 		for i := range group {
 			for j := i + 1; j < len(group); j++ {

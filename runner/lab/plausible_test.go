@@ -3,6 +3,8 @@ package lab
 import (
 	"bytes"
 	"encoding/csv"
+	"maps"
+	"slices"
 	"strings"
 	"testing"
 
@@ -14,7 +16,7 @@ import (
 func results(t *testing.T, samples map[string][]string) []runner.LabResult {
 	t.Helper()
 	var out []runner.LabResult
-	for _, s := range sortedKeys(samples) {
+	for _, s := range slices.Sorted(maps.Keys(samples)) {
 		for _, text := range samples[s] {
 			analyte, value, _ := strings.Cut(text, "=")
 			value, limit, _ := strings.Cut(value, "!")

@@ -2,7 +2,9 @@ package lab
 
 import (
 	"fmt"
+	"maps"
 	"regexp"
+	"slices"
 	"sort"
 	"strings"
 
@@ -24,7 +26,7 @@ func (p *parser) lookups() {
 			}
 		}
 	}
-	p.names = sortedKeys(p.byName)
+	p.names = slices.Sorted(maps.Keys(p.byName))
 	for _, n := range p.opt.Ignore {
 		p.ignore[nameKey(n)] = true
 	}

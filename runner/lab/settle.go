@@ -2,7 +2,9 @@ package lab
 
 import (
 	"fmt"
+	"maps"
 	"math/big"
+	"slices"
 	"sort"
 	"strings"
 	"time"
@@ -134,7 +136,7 @@ func (p *parser) settleHeader() {
 		}
 	}
 	if len(p.labs) > 1 {
-		p.sheet.Notes = append(p.sheet.Notes, "results of several laboratories: "+strings.Join(sortedKeys(p.labs), ", "))
+		p.sheet.Notes = append(p.sheet.Notes, "results of several laboratories: "+strings.Join(slices.Sorted(maps.Keys(p.labs)), ", "))
 	}
 }
 
@@ -170,10 +172,10 @@ func (p *parser) settleTwice() {
 		}
 		fractions[k][f.result.Fraction] = true
 	}
-	for _, k := range sortedKeys(fractions) {
+	for _, k := range slices.Sorted(maps.Keys(fractions)) {
 		if len(fractions[k]) > 1 {
 			s, a, _ := strings.Cut(k, "\x00")
-			p.warn(WarnFractions, append([]string{s, a}, sortedKeys(fractions[k])...)...)
+			p.warn(WarnFractions, append([]string{s, a}, slices.Sorted(maps.Keys(fractions[k]))...)...)
 		}
 	}
 }
@@ -240,7 +242,7 @@ func halfDigit(q quantity.Quantity) *big.Rat {
 // settleSamples lists what was ordered and is not there, and what is there and
 // is not ours.
 func (p *parser) settleSamples() {
-	for _, id := range sortedKeys(p.foreign) {
+	for _, id := range slices.Sorted(maps.Keys(p.foreign)) {
 		f := p.foreign[id]
 		p.sheet.Foreign = append(p.sheet.Foreign, *f)
 		p.warn(WarnForeign, f.Sample, fmt.Sprint(f.Rows), fmt.Sprint(f.Line))
@@ -254,7 +256,7 @@ func (p *parser) settleSamples() {
 	for _, r := range p.sheet.Results {
 		have[r.Sample+"\x00"+r.Analyte], any[r.Sample] = true, true
 	}
-	for _, k := range sortedKeys(p.skipped) {
+	for _, k := range slices.Sorted(maps.Keys(p.skipped)) {
 		s, _, _ := strings.Cut(k, "\x00")
 		any[s] = true
 	}

@@ -1,7 +1,8 @@
 package lab
 
 import (
-	"sort"
+	"maps"
+	"slices"
 	"strings"
 )
 
@@ -28,7 +29,7 @@ var conditions = map[string]meaning{
 }
 
 // conditionNames lists the words, sorted, for "did you mean".
-var conditionNames = sortedKeys(conditions)
+var conditionNames = slices.Sorted(maps.Keys(conditions))
 
 // limitKind is which of our limits a WQX limit type is.
 type limitKind uint8
@@ -59,7 +60,7 @@ var limitTypes = map[string]limitKind{
 	"systematic uncertainty": noLimit, "taxonomic loss threshold": noLimit, "upper 95% confidence limit": noLimit, "water quality standard or criteria": noLimit,
 }
 
-var limitTypeNames = sortedKeys(limitTypes)
+var limitTypeNames = slices.Sorted(maps.Keys(limitTypes))
 
 // nonDetectWords are what laboratories write in place of a value.
 var nonDetectWords = map[string]bool{
@@ -79,7 +80,7 @@ var statusOf = map[string]string{
 	"preliminary": "preliminary", "provisional": "preliminary", "raw": "preliminary", "unreviewed": "preliminary", "rejected": "rejected",
 }
 
-var statusNames = sortedKeys(statusOf)
+var statusNames = slices.Sorted(maps.Keys(statusOf))
 
 // zones are the time zones that the exchange standard abbreviates, as minutes
 // east of UTC.
@@ -97,15 +98,6 @@ var unitWords = map[string]string{
 	"stdunits": "pH", "standardunits": "pH", "phunits": "pH", "phunit": "pH", "ph": "pH", "s.u.": "pH", "su": "pH", "std.units": "pH",
 	"mmol/l": "mmol/L", "meq/l": "meq/L", "cfu/100ml": "CFU/100mL", "mpn/100ml": "MPN/100mL", "#/100ml": "/100mL", "pci/l": "pCi/L", "bq/l": "Bq/L",
 	"pcu": "CU", "cu": "CU", "pt-counits": "CU", "%": "%",
-}
-
-func sortedKeys[V any](m map[string]V) []string {
-	out := make([]string, 0, len(m))
-	for k := range m {
-		out = append(out, k)
-	}
-	sort.Strings(out)
-	return out
 }
 
 // fractionOf reduces the fraction words of the standard to the two that
