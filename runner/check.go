@@ -10,6 +10,7 @@ import (
 
 	"tapledger/audit"
 	"tapledger/protocol"
+	"tapledger/rules/quantity"
 )
 
 // circumstances is what a record is checked against besides the run itself.
@@ -341,7 +342,7 @@ func (s *State) granted(st *protocol.Step, need string) bool {
 func (s *State) nearest(id string) string {
 	best, least := "", 4
 	for _, st := range s.Pinned.rules.steps {
-		if n := distance(id, st.ID); n < least {
+		if n := quantity.Distance(id[:min(len(id), 60)], st.ID); n < least {
 			best, least = st.ID, n
 		}
 	}
@@ -349,28 +350,4 @@ func (s *State) nearest(id string) string {
 		return "`next` lists the steps that are due"
 	}
 	return "did you mean " + best + "?"
-}
-
-// distance counts the letters to change, add or drop between two words.
-func distance(a, b string) int {
-	if len(a) > 60 || len(b) > 60 {
-		return 60
-	}
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		prev := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			cost := 1
-			if a[i] == b[j] {
-				cost = 0
-			}
-			next := min(row[j+1]+1, row[j]+1, prev+cost)
-			prev, row[j+1] = row[j+1], next
-		}
-	}
-	return row[len(b)]
 }

@@ -164,7 +164,7 @@ func TestMedian(t *testing.T) {
 			}
 			list = append(list, q)
 		}
-		if got := median(list).Base.RatString(); got != c.want {
+		if got := quantity.Median(list).Base.RatString(); got != c.want {
 			t.Errorf("median of %v: %s, want %s", c.in, got, c.want)
 		}
 	}

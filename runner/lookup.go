@@ -2,7 +2,6 @@ package runner
 
 import (
 	"math/big"
-	"sort"
 	"strings"
 	"time"
 
@@ -239,7 +238,7 @@ func (s *State) findReading(st *protocol.Step, sheets []map[string]Held, field s
 			return found{}, false
 		}
 		if field == a.Name {
-			return found{median(list), rules.Recorded, seq}, true
+			return found{quantity.Median(list), rules.Recorded, seq}, true
 		}
 		return found{anyList(list), rules.Recorded, seq}, true
 	}
@@ -404,21 +403,6 @@ func (s *State) Derived(step string) (string, rules.Presence) {
 
 // inEffect is the record that a value in effect stands in.
 func inEffect(h Held) int64 { return max(h.Seq, h.By) }
-
-// median is the exact middle of some quantities; of one it is that one.
-func median(list []quantity.Quantity) quantity.Quantity {
-	if len(list) == 1 {
-		return list[0]
-	}
-	sorted := append([]quantity.Quantity(nil), list...)
-	sort.SliceStable(sorted, func(i, j int) bool { return sorted[i].Cmp(sorted[j]) < 0 })
-	n := len(sorted)
-	if n%2 == 1 {
-		return sorted[n/2]
-	}
-	sum := new(big.Rat).Add(sorted[n/2-1].Base, sorted[n/2].Base)
-	return quantity.New(sum.Quo(sum, big.NewRat(2, 1)), sorted[n/2].Unit)
-}
 
 func anyList(list []quantity.Quantity) []any {
 	out := make([]any, len(list))

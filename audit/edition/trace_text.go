@@ -90,7 +90,7 @@ func (m WayMeasure) text(b *strings.Builder, alone bool) {
 		fmt.Fprintf(b, "    %s points, from %s to %s\n", m.Number, m.Low, m.High)
 	}
 	if m.State == "known" {
-		fmt.Fprintf(b, "    value %s%s = %s\n", rangeText(m.ValueLow, m.ValueHigh), unitText(m.Unit), m.Value)
+		fmt.Fprintf(b, "    value %s%s = %s\n", assess.Span(m.ValueLow, m.ValueHigh), unitText(m.Unit), m.Value)
 	} else {
 		fmt.Fprintf(b, "    value = %s\n", m.Value)
 	}
@@ -118,18 +118,6 @@ func unitText(u string) string {
 		return ""
 	}
 	return " " + u
-}
-
-func rangeText(low, high string) string {
-	switch {
-	case low == high:
-		return low
-	case low == "":
-		return "up to " + high
-	case high == "":
-		return low + " or more"
-	}
-	return low + " to " + high
 }
 
 func (w *Way) findingText(b *strings.Builder, f WayFinding) {

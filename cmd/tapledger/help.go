@@ -4,6 +4,8 @@ import (
 	"flag"
 	"fmt"
 	"strings"
+
+	"tapledger/rules/quantity"
 )
 
 // usage is what tapledger --help prints.
@@ -58,7 +60,7 @@ func helpOf(v verb, fs *flag.FlagSet) string {
 func nearestVerb(word string) string {
 	best, least := "", 3
 	for _, v := range verbs() {
-		if n := distance(word, v.name); n < least {
+		if n := quantity.Distance(word[:min(len(word), 40)], v.name); n < least {
 			best, least = v.name, n
 		}
 	}
@@ -66,28 +68,4 @@ func nearestVerb(word string) string {
 		return "tapledger --help lists them"
 	}
 	return "did you mean " + best + "?"
-}
-
-// distance counts the letters to change, add or drop between two words.
-func distance(a, b string) int {
-	if len(a) > 40 {
-		return 40
-	}
-	row := make([]int, len(b)+1)
-	for j := range row {
-		row[j] = j
-	}
-	for i := range len(a) {
-		last := row[0]
-		row[0] = i + 1
-		for j := range len(b) {
-			cost := 1
-			if a[i] == b[j] {
-				cost = 0
-			}
-			next := min(row[j+1]+1, row[j]+1, last+cost)
-			last, row[j+1] = row[j+1], next
-		}
-	}
-	return row[len(b)]
 }

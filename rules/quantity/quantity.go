@@ -3,6 +3,7 @@ package quantity
 import (
 	"fmt"
 	"math/big"
+	"sort"
 	"strings"
 )
 
@@ -178,4 +179,21 @@ func (q Quantity) Number() string {
 		}
 	}
 	return Plain(q.unit().FromBase(q.base()))
+}
+
+// Median is the exact middle of one or more quantities of one dimension: of an
+// even number half the sum of the middle two, in the unit of the larger; of
+// one it is that one, with its text.
+func Median(list []Quantity) Quantity {
+	if len(list) == 1 {
+		return list[0]
+	}
+	sorted := append([]Quantity(nil), list...)
+	sort.SliceStable(sorted, func(i, j int) bool { return sorted[i].Cmp(sorted[j]) < 0 })
+	n := len(sorted)
+	if n%2 == 1 {
+		return sorted[n/2]
+	}
+	sum := new(big.Rat).Add(sorted[n/2-1].Base, sorted[n/2].Base)
+	return New(sum.Quo(sum, big.NewRat(2, 1)), sorted[n/2].Unit)
 }

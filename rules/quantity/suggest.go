@@ -45,20 +45,22 @@ func Nearest(bad string, candidates []string) string {
 		if diff := len(c) - len(bad); diff > 8 || diff < -8 {
 			continue
 		}
-		d := distance(low, strings.ToLower(c))
+		d := Distance(low, strings.ToLower(c))
 		if d > most || d >= len([]rune(bad)) {
 			continue
 		}
-		if at := 100*d + min(distance(bad, c), 99); at < bestAt {
+		if at := 100*d + min(Distance(bad, c), 99); at < bestAt {
 			best, bestAt = c, at
 		}
 	}
 	return best
 }
 
-// distance counts the changes between two words: a letter more, less, other,
-// or two neighbours swapped (optimal string alignment).
-func distance(a, b string) int {
+// Distance counts the changes between two words: a letter more, less, other,
+// or two neighbours swapped (optimal string alignment). It takes time and
+// memory as the product of their lengths; a caller with text of any length
+// bounds it first.
+func Distance(a, b string) int {
 	ra, rb := []rune(a), []rune(b)
 	rows := make([][]int, len(ra)+1)
 	for i := range rows {

@@ -86,7 +86,7 @@ func dayText(r water.ReductionBounds) string {
 	case r.Point == nil:
 		return "at least " + percent(r.Interval.Lo, quantity.Down) + " %"
 	}
-	span := spanText(percent(r.Interval.Lo, quantity.Down), percent(r.Interval.Hi, quantity.Up))
+	span := Span(percent(r.Interval.Lo, quantity.Down), percent(r.Interval.Hi, quantity.Up))
 	return percent(r.Point, quantity.HalfEven) + " % (" + span + " %)"
 }
 

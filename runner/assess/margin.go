@@ -82,7 +82,7 @@ func marginCode(a water.Against) string {
 
 // shareText is one day's share of the value as an argument.
 func shareText(a water.Against) string {
-	return spanText(percent(a.Margin.Lo, quantity.Down), percent(a.Margin.Hi, quantity.Up)) + " %"
+	return Span(percent(a.Margin.Lo, quantity.Down), percent(a.Margin.Hi, quantity.Up)) + " %"
 }
 
 // leftOut lists the health-based values that did not count for their status or

@@ -3,7 +3,6 @@ package assess
 import (
 	"fmt"
 	"math/big"
-	"sort"
 	"time"
 
 	"tapledger/audit"
@@ -129,7 +128,7 @@ func (l *look) reading(s *protocol.Step, a protocol.Asked) reading {
 	if len(list) == 0 {
 		return reading{}
 	}
-	r.ok, r.written, r.q = true, len(list) == 1, median(list)
+	r.ok, r.written, r.q = true, len(list) == 1, quantity.Median(list)
 	for _, q := range list {
 		if r.lo == nil || q.Base.Cmp(r.lo) < 0 {
 			r.lo = q.Base
@@ -229,19 +228,4 @@ func (l *look) instrument(r *reading, id string) {
 		return
 	}
 	r.marks = append(r.marks, "assumed:instrument")
-}
-
-// median is the exact middle of some quantities; of one it is that one.
-func median(list []quantity.Quantity) quantity.Quantity {
-	if len(list) == 1 {
-		return list[0]
-	}
-	sorted := append([]quantity.Quantity(nil), list...)
-	sort.SliceStable(sorted, func(i, j int) bool { return sorted[i].Cmp(sorted[j]) < 0 })
-	n := len(sorted)
-	if n%2 == 1 {
-		return sorted[n/2]
-	}
-	sum := new(big.Rat).Add(sorted[n/2-1].Base, sorted[n/2].Base)
-	return quantity.New(sum.Quo(sum, big.NewRat(2, 1)), sorted[n/2].Unit)
 }

@@ -22,7 +22,7 @@ func Sentence(f Finding) string {
 		}
 	}
 	speak(args)
-	args["span"] = spanText(args["low"], args["high"])
+	args["span"] = Span(args["low"], args["high"])
 	if lacks := args["lacks"]; lacks != "" {
 		var words []string
 		for _, l := range strings.Fields(lacks) {
@@ -60,8 +60,8 @@ var argWords = map[string]string{
 	"verified-secondary": "as quoted elsewhere", "memory": "from memory, unverified",
 }
 
-// spanText is what is known of a range.
-func spanText(low, high string) string {
+// Span is what is known of a range, in words: "" for an end is open.
+func Span(low, high string) string {
 	switch {
 	case low == high:
 		return low
