@@ -138,6 +138,26 @@ func deflate(typ string, data []byte) []byte {
 	return b.Bytes()
 }
 
+// begin takes what a change of objects needs, the writer's lock and the
+// handle, and refuses on a handle that a failed flush has ended. end gives both
+// back.
+func (s *Store) begin() (end func(), err error) {
+	release, err := s.hold()
+	if err != nil {
+		return nil, err
+	}
+	s.writing.Lock()
+	end = func() {
+		s.writing.Unlock()
+		release()
+	}
+	if s.failed != nil {
+		end()
+		return nil, s.failed
+	}
+	return end, nil
+}
+
 // Put stores objects; on return all of them are durable. An object that is
 // there already is read and hashed; a broken one goes into quarantine and is
 // written anew. Objects get their names in an order in which nothing ever
@@ -153,16 +173,11 @@ func (s *Store) Put(objs ...audit.RawObject) error {
 			return fmt.Errorf("object %s would be stored under the name %s", is, o.Hash)
 		}
 	}
-	release, err := s.hold()
+	end, err := s.begin()
 	if err != nil {
 		return err
 	}
-	defer release()
-	s.writing.Lock()
-	defer s.writing.Unlock()
-	if s.failed != nil {
-		return s.failed
-	}
+	defer end()
 	for list := inOrder(objs); len(list) > 0; {
 		n := min(len(list), mostAtOnce)
 		if err := s.put(list[:n]); err != nil {

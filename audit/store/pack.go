@@ -31,16 +31,11 @@ func (s *Store) Pack(hashes []string) error {
 			return err
 		}
 	}
-	release, err := s.hold()
+	end, err := s.begin()
 	if err != nil {
 		return err
 	}
-	defer release()
-	s.writing.Lock()
-	defer s.writing.Unlock()
-	if s.failed != nil {
-		return s.failed
-	}
+	defer end()
 	var fresh, loose []string
 	seen := map[string]bool{}
 	for _, h := range hashes {

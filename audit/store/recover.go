@@ -82,16 +82,11 @@ func (s *Store) Recover(refs ...string) (Recovery, error) {
 			return Recovery{}, err
 		}
 	}
-	release, err := s.hold()
+	end, err := s.begin()
 	if err != nil {
 		return Recovery{}, err
 	}
-	defer release()
-	s.writing.Lock()
-	defer s.writing.Unlock()
-	if s.failed != nil {
-		return Recovery{}, s.failed
-	}
+	defer end()
 	r := &recovering{s: s, seen: map[string]bool{}}
 	r.out.Deep = s.unclean.Load()
 	s.flushed = map[string]bool{}

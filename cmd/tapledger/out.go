@@ -67,6 +67,23 @@ func (c *call) run() (*bench.Bench, string, error) {
 	return b, id, err
 }
 
+// onRun does what a verb does that takes a run and nothing else: f writes one
+// record, which is the last of the state that it gives, and it is printed.
+func (c *call) onRun(f func(b *bench.Bench, run string) (*runner.State, error)) error {
+	if err := c.want(1, 1); err != nil {
+		return err
+	}
+	b, run, err := c.run()
+	if err != nil {
+		return err
+	}
+	st, err := f(b, run)
+	if err != nil {
+		return err
+	}
+	return c.wrote(b, st, st.Records[len(st.Records)-1])
+}
+
 // wrote is what a verb that writes one record prints.
 type wrote struct {
 	Run       string            `json:"run"`

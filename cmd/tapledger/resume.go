@@ -1,6 +1,11 @@
 package main
 
-import "flag"
+import (
+	"flag"
+
+	"tapledger/runner"
+	"tapledger/runner/bench"
+)
 
 var verbResume = verb{
 	name: "resume", args: "RUN", says: "take a stopped run up again",
@@ -9,18 +14,10 @@ var verbResume = verb{
 	flags: func(fs *flag.FlagSet) func(c *call) error {
 		reason := fs.String("reason", "", "why, in a few `words`")
 		return func(c *call) error {
-			if err := c.want(1, 1); err != nil {
-				return err
-			}
-			b, run, err := c.run()
-			if err != nil {
-				return err
-			}
-			rec, st, err := b.Resume(run, *reason)
-			if err != nil {
-				return err
-			}
-			return c.wrote(b, st, rec)
+			return c.onRun(func(b *bench.Bench, run string) (*runner.State, error) {
+				_, st, err := b.Resume(run, *reason)
+				return st, err
+			})
 		}
 	},
 }
