@@ -179,7 +179,7 @@ func (s *State) todo(st *protocol.Step) Todo {
 	todo := Todo{Step: st.ID, Section: c.sections[c.section[c.at[st.ID]]].ID, Try: t.N, Kind: st.Kind, Ask: st.Ask, In: st.In,
 		Instrument: st.Instrument, Point: st.Point, Bottles: st.Bottles, Cautions: c.cautions[st.ID], Count: len(t.Series), Fewest: st.Fewest, Most: st.Most, Fields: []string{}}
 	for _, f := range s.fieldsOf(st) {
-		if f.required {
+		if f.required || st.Within != nil && (f.name == "opened_at" || f.name == "closed_at") {
 			todo.Fields = append(todo.Fields, f.name)
 		} else {
 			todo.Optional = append(todo.Optional, f.name)

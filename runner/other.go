@@ -114,7 +114,7 @@ func (s *State) checkOther(m meta, body any, c circumstances) *Refusal {
 	case *SecondPerson:
 		return s.checkSecondPerson(m, b, c)
 	case *Complaint:
-		if !slices.Contains([]string{"maker", "reader", "laboratory", "other"}, b.From) {
+		if !ComplaintFrom(b.From) {
 			return refuse("", "maker, reader, laboratory or other", "from %q", clip(b.From))
 		}
 		if ref := checkText("", "what it is about", b.About, mostValue, false); ref != nil {
@@ -263,4 +263,10 @@ func (s *State) CautionsUnread(by, step string) []string {
 		}
 	}
 	return out
+}
+
+// ComplaintFrom reports whether a word says whom a complaint is from: maker,
+// reader, laboratory or other.
+func ComplaintFrom(word string) bool {
+	return slices.Contains([]string{"maker", "reader", "laboratory", "other"}, word)
 }

@@ -281,7 +281,7 @@ func (s *story) stop(d deed) error {
 }
 
 func (s *story) note(d deed) error {
-	rec, st, err := s.b.Note(s.runOf(&d), d.Take("about"), d.Take("text"), false)
+	rec, st, err := s.b.Note(s.runOf(&d), d.Take("about"), d.Take("text"))
 	if err == nil {
 		s.wrote(st, rec)
 	}

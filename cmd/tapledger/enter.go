@@ -11,12 +11,13 @@ import (
 
 var verbEnter = verb{
 	name: "enter", args: "RUN STEP [WORD] [NAME=VALUE...]", says: "put an entry on record: a reading, an answer, a flush, a draw",
-	text: `Values are texts with their unit, in quotes where there is a blank. A time that is left
-out is now, and counts as timed; one that is given counts as typed. NAME:photo=VALUE
-says that the value was read from a photo. Words: yes, no, not_applicable for inspect;
-begin, end for flush and fill; begin, open for stand. A draw takes BOTTLE.lot,
-.expires, .from, .to and .code; lot= goes to all bottles; codes left out are those
-that label prints.
+	text: `Values are texts with their unit, in quotes where there is a blank. All times are UTC:
+one that is left out is now, and counts as timed; one that is given counts as typed.
+NAME:photo=VALUE says that the value was read from a photo. Words: yes, no,
+not_applicable for inspect; begin, end for flush and fill; begin for stand, and open
+where a faucet was opened before its time, from which the standing counts anew. A draw
+takes opened_at and closed_at of the faucet, and BOTTLE.lot, .expires, .from, .to and
+.code; lot= goes to all bottles; codes left out are those that label prints.
 --from FILE enters a whole sheet, YAML or CSV, all of it or nothing.
 The entry is refused until you have read the step's cautions; they are shown.`,
 	example: `tapledger enter alder-1 feed_pressure value="61 psi" instrument=gauge-1

@@ -42,8 +42,13 @@ func handOver(c *call, step, form string) error {
 	if err := c.unreadHand(b, run, step); err != nil {
 		return err
 	}
+	undo, err := writable(form)
+	if err != nil {
+		return err
+	}
 	rec, st, err := b.HandOver(run, spec)
 	if err != nil {
+		undo()
 		return err
 	}
 	var s strings.Builder
@@ -83,4 +88,22 @@ func (c *call) unreadHand(b *bench.Bench, run, step string) error {
 		}
 	}
 	return c.unread(b, run, step)
+}
+
+// writable finds out, before anything is put on record, that a file can be
+// written. undo takes it away again if it was not there.
+func writable(name string) (undo func(), err error) {
+	if name == "" {
+		return func() {}, nil
+	}
+	_, missing := os.Stat(name)
+	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE, 0o644)
+	if err != nil {
+		return nil, err
+	}
+	return func() {
+		if missing != nil {
+			_ = os.Remove(name) // a file left empty says nothing wrong
+		}
+	}, f.Close()
 }

@@ -74,6 +74,7 @@ type call struct {
 	dir    string
 	by     string
 	json   bool
+	sure   bool
 	in     io.Reader
 	out    io.Writer
 	err    io.Writer
@@ -84,13 +85,14 @@ type call struct {
 // common are the flags that every verb has, before it or after it.
 type common struct {
 	dir, by, log string
-	json         bool
+	json, sure   bool
 }
 
 func (g *common) declare(fs *flag.FlagSet) {
 	fs.StringVar(&g.dir, "C", g.dir, "the bench's `folder`; default: the current one and those above it")
 	fs.StringVar(&g.by, "by", g.by, "the `person` who acts; default: the first whose key is here")
 	fs.StringVar(&g.log, "log", g.log, "write a log to standard error from this `level` on: debug, info, warn, error")
+	fs.BoolVar(&g.sure, "sure", g.sure, "texts may hold what looks like an address, a number or e-mail")
 	fs.BoolVar(&g.json, "json", g.json, "print JSON")
 }
 
@@ -106,7 +108,7 @@ func run(args []string, in io.Reader, out, errs io.Writer) (code int) {
 	}()
 	v, fs, do, err := pick(args, &g)
 	if err == nil {
-		c.verb, c.dir, c.by, c.json = v, g.dir, g.by, g.json
+		c.verb, c.dir, c.by, c.json, c.sure = v, g.dir, g.by, g.json, g.sure
 		err = c.logTo(g.log)
 	}
 	switch {

@@ -68,6 +68,10 @@ func agendaText(a runner.Agenda) string {
 	var s strings.Builder
 	fmt.Fprintf(&s, "run %s, unit %s: %s. It is %s.\n", a.Run, a.Unit, a.Phase, a.Now)
 	for _, x := range a.Blocked {
+		if x.Criterion == "" {
+			fmt.Fprintf(&s, "%s by a person; freed by: %s\n", x.Why, strings.Join(x.Free, ", "))
+			continue
+		}
 		fmt.Fprintf(&s, "waits for a person: %s is %s (%s); freed by: %s\n", x.Criterion, x.State, strings.ReplaceAll(x.Why, "_", " "), strings.Join(x.Free, ", "))
 	}
 	for _, t := range a.May {

@@ -19,7 +19,6 @@ tapledger note alder-1 "label of the membrane" --attach label.jpg --shows "lot a
 		attach := fs.String("attach", "", "keep a `file` beside the ledger, by its salted hash")
 		class := fs.String("class", bench.ClassPrivate, "of the attached file: private, redacted, public")
 		shows := fs.String("shows", "", "what the attached file shows, in a few `words`")
-		sure := fs.Bool("sure", false, "the text may hold what looks like an address or number")
 		return func(c *call) error {
 			if err := c.want(2, -1); err != nil {
 				return err
@@ -32,7 +31,7 @@ tapledger note alder-1 "label of the membrane" --attach label.jpg --shows "lot a
 			if err != nil {
 				return err
 			}
-			rec, st, err := b.Note(run, *about, strings.Join(c.args[1:], " "), *sure, sealed...)
+			rec, st, err := b.Note(run, *about, strings.Join(c.args[1:], " "), sealed...)
 			if err != nil {
 				return err
 			}

@@ -53,7 +53,7 @@ func (c *call) bench() (*bench.Bench, error) {
 	if err != nil {
 		return nil, err
 	}
-	c.opened, err = bench.Open(dir, bench.Options{By: c.by})
+	c.opened, err = bench.Open(dir, bench.Options{By: c.by, Sure: c.sure})
 	return c.opened, err
 }
 
@@ -130,6 +130,9 @@ func (c *call) wrote(b *bench.Bench, st *runner.State, recs ...audit.Record) err
 
 // recovered says what was set right at start-up.
 func (c *call) recovered(b *bench.Bench) {
+	for _, said := range b.Said {
+		fmt.Fprintf(c.err, "note: %s\n", said)
+	}
 	for _, did := range b.Recovered {
 		fmt.Fprintf(c.err, "note: %s\n", did)
 	}

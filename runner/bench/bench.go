@@ -29,6 +29,7 @@ type Options struct {
 	Home string           // folder of keys, in place of TAPLEDGER_HOME and the user's folder
 	By   string           // person who acts; "" is the first one whose key is here
 	Now  func() time.Time // the wall clock; nil is the machine's
+	Sure bool             // texts may hold what looks like an address, a number or e-mail
 }
 
 // Bench is an opened bench. It is not made for several goroutines; several
@@ -37,10 +38,13 @@ type Bench struct {
 	Dir string
 	// Recovered is what start-up had to set right in this process, as text.
 	Recovered []string
+	// Said is how this process understood something that was typed in short.
+	Said []string
 
 	store   *store.Store
 	home    string
 	by      string
+	sure    bool
 	wall    func() time.Time
 	now     time.Time // of the writing call under way
 	main    *Main
@@ -102,7 +106,7 @@ func Open(dir string, opt Options) (*Bench, error) {
 }
 
 func newBench(dir string, s *store.Store, opt Options) *Bench {
-	b := &Bench{Dir: dir, store: s, by: opt.By, wall: opt.Now,
+	b := &Bench{Dir: dir, store: s, by: opt.By, sure: opt.Sure, wall: opt.Now,
 		pinned: map[string]*runner.Pinned{}, states: map[string]*folded{}}
 	if b.wall == nil {
 		b.wall = time.Now

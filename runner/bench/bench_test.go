@@ -72,7 +72,7 @@ func openRun(t *testing.T, b *Bench) string {
 
 func note(t *testing.T, b *Bench, run, text string) *runner.State {
 	t.Helper()
-	_, st, err := b.Note(run, "", text, false)
+	_, st, err := b.Note(run, "", text)
 	must(t, err)
 	return st
 }
@@ -120,7 +120,7 @@ func TestSameScriptSameLedger(t *testing.T) {
 		must(t, err)
 		s, err := b.Seal(SealSpec{Data: []byte("a photo"), Media: "image/jpeg"})
 		must(t, err)
-		_, _, err = b.Note(run, "", "a note", false, s)
+		_, _, err = b.Note(run, "", "a note", s)
 		must(t, err)
 		_, err = b.AbandonRun(run, "enough")
 		must(t, err)
@@ -174,7 +174,7 @@ func TestRealBenchKeepsKeysOutside(t *testing.T) {
 	_, err = b.BottleCode(run, "untreated", 1, 0)
 	refused(t, err, "the bench's own key is not here")
 	must(t, os.Rename(name, name+".away"))
-	_, _, err = b.Note(run, "", "x", false)
+	_, _, err = b.Note(run, "", "x")
 	refused(t, err, "the key of mk is not on this machine")
 	must(t, os.Rename(name+".away", name))
 	// A clock that went back is said, and what was timed then counts as typed.
@@ -183,7 +183,7 @@ func TestRealBenchKeepsKeysOutside(t *testing.T) {
 	if err == nil {
 		t.Errorf("an entry without a step was recorded: %+v", rec)
 	}
-	rec, _, err = b.Note(run, "", "the clock is behind", false)
+	rec, _, err = b.Note(run, "", "the clock is behind")
 	must(t, err)
 	if rec.Clock != "behind" || rec.Made < "2026-03-02T08:00" {
 		t.Errorf("clock %s, made %s", rec.Clock, rec.Made)
@@ -202,7 +202,7 @@ func TestTwoWriters(t *testing.T) {
 		wg.Go(func() {
 			x, err := Open(b.Dir, Options{})
 			for n := 0; n < 8 && err == nil; n++ {
-				_, _, err = x.Note(run, "", fmt.Sprintf("writer %d, note %d", i, n), false)
+				_, _, err = x.Note(run, "", fmt.Sprintf("writer %d, note %d", i, n))
 			}
 			errs[i] = err
 		})
@@ -357,7 +357,7 @@ func TestEveryCrash(t *testing.T) {
 		run, st, err = b.OpenRun(OpenSpec{Unit: "alder-1", Protocol: "short"})
 		for i := 0; i < 2 && err == nil; i++ {
 			acknowledged = st.Seq
-			_, st, err = b.Note(run, "", "a note", false)
+			_, st, err = b.Note(run, "", "a note")
 		}
 		if err == nil {
 			acknowledged = st.Seq
@@ -412,20 +412,20 @@ func TestPeople(t *testing.T) {
 	_, err = b.AddPerson("rv", "")
 	refused(t, err, "has a key that has not ended")
 	run := openRun(t, b)
-	rec, _, err := b.As("rv").Note(run, "", "by rv", false)
+	rec, _, err := b.As("rv").Note(run, "", "by rv")
 	must(t, err)
 	if rec.By != "rv" {
 		t.Errorf("by %s", rec.By)
 	}
 	must(t, b.As("mk").EndKey("rv"))
-	_, _, err = b.As("rv").Note(run, "", "too late", false)
+	_, _, err = b.As("rv").Note(run, "", "too late")
 	refused(t, err, "rv has no key on this bench that has not ended")
 	second, err := b.As("mk").AddPerson("rv", "")
 	must(t, err)
 	if second == first {
 		t.Error("a new key is the old one")
 	}
-	_, _, err = b.As("rv").Note(run, "", "with the new key", false)
+	_, _, err = b.As("rv").Note(run, "", "with the new key")
 	must(t, err)
 	// Somebody may keep their key elsewhere.
 	key := SimulatedKey("elsewhere", "pt", 0)
@@ -433,7 +433,7 @@ func TestPeople(t *testing.T) {
 	must(t, err)
 	_, err = b.AddPerson("pv", audit.PublicKeyLine(public(key)))
 	refused(t, err, "stands already under pt")
-	_, _, err = b.As("pt").Note(run, "", "x", false)
+	_, _, err = b.As("pt").Note(run, "", "x")
 	refused(t, err, "the key of pt is not on this machine")
 	good(t, b)
 }

@@ -30,12 +30,12 @@ func TestAttachments(t *testing.T) {
 	if _, err := os.Stat(filepath.Join(b.Dir, attachmentsDir)); err == nil {
 		t.Error("a file was kept before any record names it")
 	}
-	_, _, err = b.Note(run, "nowhere", "refused", false, s)
+	_, _, err = b.Note(run, "nowhere", "refused", s)
 	refused(t, err, `there is no step "nowhere"`)
 	if _, err := os.Stat(filepath.Join(b.Dir, attachmentsDir)); err == nil {
 		t.Error("a file was kept for a record that was refused")
 	}
-	_, st, err := b.Note(run, "", "photos", false, s, open)
+	_, st, err := b.Note(run, "", "photos", s, open)
 	must(t, err)
 	for _, r := range st.Records {
 		if strings.Contains(string(r.Body), "place in it") {

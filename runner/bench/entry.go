@@ -157,6 +157,7 @@ func (b *Bench) moment(text string) (time.Time, error) {
 		t = day.Add(time.Duration(t.Hour())*time.Hour + time.Duration(t.Minute())*time.Minute + time.Duration(t.Second())*time.Second)
 		if t.After(b.now) {
 			t = t.Add(-24 * time.Hour)
+			b.Said = append(b.Said, fmt.Sprintf("%s is taken as yesterday's, %s: times are UTC; write the whole time to say otherwise", text, audit.Time(t)))
 		}
 		return t, nil
 	}
@@ -217,7 +218,7 @@ func (g *gather) bottles(run string, st *runner.State) ([]runner.DrawnBottle, er
 			}
 			return all[field]
 		}
-		x := runner.DrawnBottle{Bottle: id, Code: own["code"], Lot: get("lot"), Expires: own["expires"], From: own["from"], To: own["to"]}
+		x := runner.DrawnBottle{Bottle: id, Code: codeAsKept(own["code"]), Lot: get("lot"), Expires: own["expires"], From: own["from"], To: own["to"]}
 		if x.Code == "" {
 			code, err := g.b.BottleCode(run, g.step.ID, try, i)
 			if err != nil {
@@ -233,4 +234,13 @@ func (g *gather) bottles(run string, st *runner.State) ([]runner.DrawnBottle, er
 		}
 	}
 	return out, nil
+}
+
+// codeAsKept takes a bottle's code as labels print it, in capitals, for the
+// small letters that records hold. What is no code stays as it was typed.
+func codeAsKept(typed string) string {
+	if low := strings.ToLower(typed); len(typed) == 6 {
+		return low
+	}
+	return typed
 }

@@ -43,7 +43,7 @@ func TestCutRunIsNotWrittenOn(t *testing.T) {
 	must(t, b.store.SetRef(audit.RefRuns+run, head, first))
 	x, err := Open(b.Dir, Options{Home: b.home, Now: b.wall})
 	if err == nil {
-		_, _, err = x.Note(run, "", "four", false)
+		_, _, err = x.Note(run, "", "four")
 	}
 	if err == nil || !strings.Contains(err.Error(), "run verify") {
 		t.Errorf("a cut run: %v", err)

@@ -66,6 +66,12 @@ func (b *Bench) Complain(c runner.Complaint) error {
 		if c.Text == "" || c.From == "" {
 			return &runner.Refusal{Says: "a complaint needs who it is from and what it says", Hint: "--from maker, reader, laboratory or other, and the text"}
 		}
+		if !runner.ComplaintFrom(c.From) {
+			return &runner.Refusal{Says: fmt.Sprintf("a complaint from %.40q", c.From), Hint: "maker, reader, laboratory or other; no names"}
+		}
+		if err := b.notPrivate(c.Text, c.About); err != nil {
+			return err
+		}
 		data, err := audit.Marshal(map[string]any{"about": c.About, "by": s.Principal(), "format": audit.RegisterFormat,
 			"from": c.From, "made": audit.Time(b.now), "text": c.Text})
 		if err != nil {

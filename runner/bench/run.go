@@ -138,6 +138,12 @@ func (b *Bench) tryAppend(m *Main, run string, st *runner.State, fs []Propose, s
 		if err != nil {
 			return nil, nil, at(err, i, len(fs))
 		}
+		var free struct{ Text, Reason string } // what people write in their own words, whatever the kind
+		if decode(rec, &free) {
+			if err := b.notPrivate(free.Text, free.Reason); err != nil {
+				return nil, nil, at(err, i, len(fs))
+			}
+		}
 		hash, made, err := audit.NewRunCommit(b.store, audit.RunSpec{Record: rec, Parent: head, Bench: m.Bench.ID, Subject: runner.Subject(rec)}, s)
 		if err != nil {
 			return nil, nil, err

@@ -131,16 +131,24 @@ func (b *Bench) Depart(run string, affects []string, try int, reason string) (au
 	return b.Append(run, fixed(runner.KindDeparture, runner.Departure{Common: common(), Affects: affects, Try: try, Reason: reason}))
 }
 
-// Note puts a remark on record. One that looks like an address, a telephone
-// number or e-mail is refused unless sure: what is signed cannot be taken back.
-func (b *Bench) Note(run, about, text string, sure bool, sealed ...*Sealed) (audit.Record, *runner.State, error) {
-	if why := looksPrivate(text); why != "" && !sure {
-		return audit.Record{}, nil, &runner.Refusal{Says: "the note seems to hold " + why + ", and a record can never be taken back",
-			Hint: "leave it out, or say --sure"}
-	}
+// Note puts a remark on record.
+func (b *Bench) Note(run, about, text string, sealed ...*Sealed) (audit.Record, *runner.State, error) {
 	body := runner.Note{Common: common(), About: about, Text: text}
 	body.Attachments = attached(sealed)
 	return b.Append(run, fixed(runner.KindNote, body), sealed...)
+}
+
+// notPrivate refuses texts that look like an address, a telephone number or
+// e-mail unless the bench was opened as sure: what is signed cannot be taken
+// back.
+func (b *Bench) notPrivate(texts ...string) error {
+	for _, text := range texts {
+		if why := looksPrivate(text); why != "" && !b.sure {
+			return &runner.Refusal{Says: fmt.Sprintf("%.60q seems to hold %s, and a record can never be taken back", text, why),
+				Hint: "leave it out, or say --sure"}
+		}
+	}
+	return nil
 }
 
 // looksPrivate says what personal detail a text seems to hold.
