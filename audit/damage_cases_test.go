@@ -293,6 +293,14 @@ func checkpointCases() []spoiledCase {
 			l.last[caseB] = firstOf(l, caseB)
 			l.add(caseB, "entry", "moss")
 		}},
+		{name: "hand-over without a checkpoint", codes: []string{"checkpoint_differs"}, spoil: func(l *ledger) {
+			handOverWith(l, caseB, nil, nil)
+		}},
+		{name: "hand-over whose checkpoint names an older main", codes: []string{"checkpoint_differs"}, spoil: func(l *ledger) {
+			text, sig := SplitCheckpoint(l.checkpoint())
+			l.commitMain("ash", "Say more", nil)
+			handOverWith(l, caseB, text, sig)
+		}},
 		{name: "checkpoint of a hand-over unreadable", codes: []string{"checkpoint_bad"}, spoil: func(l *ledger) {
 			r := l.next(caseB, KindHandOver, "moss")
 			r.Body = []byte(`{"checkpoint":"x","format":"body/1","signature":"y"}`)

@@ -134,6 +134,11 @@ func TestRegisterFiles(t *testing.T) {
 	if files, err = RegisterFiles(l.m, l.main); err != nil || len(files) != 0 {
 		t.Errorf("%v, %v", slices.Sorted(maps.Keys(files)), err)
 	}
+	// A head that main named is never lowered.
+	l.cut(runID("bbbb"), 1)
+	if files, err = RegisterFiles(l.m, l.main); err == nil || !strings.Contains(err.Error(), "main names record 2 of it") {
+		t.Errorf("a cut run: %v, %v", files, err)
+	}
 	reg, err := ReadRegister(l.m, l.main)
 	if err != nil || reg.Editions["first"] != l.m.refs[RefEditions+"first"] || reg.Runs[runID("bbbb")].Head.Seq != 2 || !slices.Equal(reg.Sorted(), []string{runID("aaaa"), runID("bbbb")}) {
 		t.Errorf("%+v, %v", reg, err)

@@ -2,6 +2,7 @@ package runner
 
 import (
 	"encoding/json"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -71,6 +72,9 @@ func TestAgendaWindows(t *testing.T) {
 	} {
 		a := b.st.Next(full.Add(c.at))
 		x := todo(a, "first_draw")
+		if x != nil && !(slices.Contains(x.Fields, "opened_at") && slices.Contains(x.Fields, "closed_at")) {
+			t.Errorf("a draw under a window asks for %v", x.Fields)
+		}
 		if x == nil || x.NotBefore != audit.Time(full.Add(8*time.Hour)) || x.NotAfter != audit.Time(full.Add(10*time.Hour)) || x.Missed != c.missed {
 			t.Errorf("%s: %+v", c.at, x)
 		}

@@ -194,6 +194,8 @@ func TestSecondPerson(t *testing.T) {
 	hash := b.st.hashOf(seq)
 	b.want("seal_whole", 1, "undecided: evidence")
 	b.refused("cannot confirm it", KindSecondPerson, SecondPerson{Confirms: seq, Record: hash})
+	b.by = audit.BenchPrincipal
+	b.refused("the bench is no second person", KindSecondPerson, SecondPerson{Confirms: seq, Record: hash})
 	b.by = "jo"
 	b.refused("not sha256:00", KindSecondPerson, SecondPerson{Confirms: seq, Record: "sha256:00"})
 	b.do(KindSecondPerson, SecondPerson{Confirms: seq, Record: hash})
@@ -257,6 +259,12 @@ func TestLifePoints(t *testing.T) {
 	if l := points[1]; l.Part != "filter" || l.Lot != "C-7" || l.Volume != "41.8 L" || l.Rated != "" || len(l.Inputs) != 5 {
 		t.Errorf("%+v", l)
 	}
+	// A rated volume of feed is at least what left the unit.
+	b.st.Pinned.Unit.Parts[0].RatedOf = "feed"
+	if l := LifePoints(b.st)[0]; l.Bound != "at_least" || l.Share != "1.2 %" {
+		t.Errorf("%+v", l)
+	}
+	b.st.Pinned.Unit.Parts[0].RatedOf = ""
 	b2 := newRun(t).toLaboratory() // the flush has no volume; fills count as the tank's 6 L
 	if l := LifePoints(b2.st)[0]; l.Bound != "at_least" || l.Volume != "24.0 L" {
 		t.Errorf("%+v", l)
