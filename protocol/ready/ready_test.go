@@ -96,7 +96,7 @@ func TestWhatPracticeAsks(t *testing.T) {
 	for _, name := range []string{"feed_pressure", "producing_pressure", "feed_conductivity", "feed_conductivity_after", "feed_temperature",
 		"feed_temperature_after", "feed_free_chlorine", "feed_free_chlorine_after", "feed_total_chlorine", "feed_hardness", "feed_ph",
 		"product_conductivity", "product_ph", "product_free_chlorine", "contact_conductivity", "conditioning_conductivity", "flow",
-		"product_mass", "drain_mass", "interval_time", "tank_precharge", "usable_volume", "refill_time", "shut_off_drain", "water_temperature"} {
+		"product_mass", "drain_mass", "interval_time", "tank_precharge", "usable_volume", "refill_time", "shut_off_drain", "water_temperature", "refill_drain_volume"} {
 		if s, _ := p.Giving(name); s == nil {
 			t.Errorf("no step gives %s", name)
 		}
@@ -114,6 +114,11 @@ func TestWhatPracticeAsks(t *testing.T) {
 	for _, c := range p.Criteria {
 		if c.Because == "" || c.Source == "" || c.Otherwise == "" || c.Undecided == "" {
 			t.Errorf("criterion %s does not say why, whence or what follows: %+v", c.ID, c)
+		}
+	}
+	for _, id := range []string{"feed_steady", "chlorine_steady", "second_feed_steady", "second_chlorine_steady", "kept_cold", "second_kept_cold"} {
+		if p.Criterion(id) == nil {
+			t.Errorf("there is no criterion %s", id)
 		}
 	}
 	_, series := p.Step("discarded_tanks")

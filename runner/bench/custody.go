@@ -108,7 +108,7 @@ func label(st *runner.State, step *protocol.Step, try int, id, code string) Labe
 	p := st.Pinned.Protocol
 	bottle := p.Bottles[id]
 	l := Label{Run: st.Run, Unit: st.Pinned.Unit.Mark, Step: step.ID, Try: try, Bottle: id, Code: code, Point: step.Point,
-		Volume: bottle.Volume, Preservative: bottle.Preservative, Hold: bottle.Hold, Acid: "no"}
+		Volume: bottle.Volume, Preservative: preservativeWords(bottle.Preservative), Hold: bottle.Hold, Acid: "no"}
 	if holdsAcid(bottle.Preservative) {
 		l.Acid = "yes"
 		l.Words = append(l.Words, "contains acid: gloves and goggles, do not rinse, do not overfill, keep upright, keep from children")
@@ -315,3 +315,12 @@ type SinceBroken struct{ Says string }
 
 // Error says what does not hold.
 func (s *SinceBroken) Error() string { return s.Says }
+
+// preservativeWords says a bottle's preservative so that it stands by itself on
+// a label: "none" alone would be none of what?
+func preservativeWords(text string) string {
+	if rest, ok := strings.CutPrefix(text, "none"); ok {
+		return "no preservative" + rest
+	}
+	return text
+}
